@@ -1,0 +1,1 @@
+"""Turn a storyboard into a narrated comparison video."""

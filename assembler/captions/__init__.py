@@ -1,0 +1,1 @@
+"""Cues from word times, reading limits and caption files."""

@@ -1,0 +1,1 @@
+"""Findings about a resolved timeline, one concern a file."""

@@ -1,0 +1,1 @@
+"""The doors to media files: foreign errors and silent defaults end here."""

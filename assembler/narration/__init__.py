@@ -1,0 +1,1 @@
+"""From written lines to spoken ones."""

@@ -1,0 +1,1 @@
+"""Arrangements, labels, captions and cards: drawn once, blended on planes."""

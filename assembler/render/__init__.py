@@ -1,0 +1,1 @@
+"""Plan, parts, join and progress."""

@@ -1,0 +1,1 @@
+"""Narration and capture sound mixed to the programme's."""

@@ -1,0 +1,1 @@
+"""YAML text to a frozen storyboard, its JSON Schema and its explanations."""

@@ -1,0 +1,1 @@
+"""A storyboard resolved to frames and samples."""

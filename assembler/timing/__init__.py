@@ -1,0 +1,1 @@
+"""Exact rates, the time grammar, timecode and frame spans. Imports nothing of ours."""
