@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
-
 import numpy as np
 import numpy.typing as npt
 

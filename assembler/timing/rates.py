@@ -21,7 +21,8 @@ _NAMED = {
     "119.88": NTSC_120,
 }
 CANVAS_RATES = (
-    NTSC_24, Fraction(24), Fraction(25), NTSC_30, Fraction(30), Fraction(50), NTSC_60, Fraction(60), NTSC_120, Fraction(120),
+    *(NTSC_24, NTSC_30, NTSC_60, NTSC_120),
+    *(Fraction(whole) for whole in (24, 25, 30, 50, 60, 120)),
 )
 
 

@@ -24,7 +24,8 @@ def label_to_frame(hours: int, minutes: int, seconds: int, frames: int, rate: Fr
     if frames >= per_second:
         raise ValueError(f"at {rate_name(rate)} frames a second the last part runs from 00 to {per_second - 1}")
     if skipped and seconds == 0 and frames < skipped and minutes % 10:
-        raise ValueError(f"drop-frame counting skips this label; the next one is {hours:02}:{minutes:02}:00;{skipped:02}")
+        following = f"{hours:02}:{minutes:02}:00;{skipped:02}"
+        raise ValueError(f"drop-frame counting skips this label; the next one is {following}")
     whole_minutes = 60 * hours + minutes
     return per_second * (60 * whole_minutes + seconds) + frames - skipped * (whole_minutes - whole_minutes // 10)
 
