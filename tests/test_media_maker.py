@@ -19,12 +19,10 @@ def test_a_drawn_number_reads_back(number: int, width: int, height: int, bits: i
     assert number_in(number_picture(number, width, height, bits=bits)) == number
 
 
-def test_a_flat_or_turned_picture_has_no_number() -> None:
+def test_a_flat_picture_has_no_number() -> None:
     for level in (16, 128, 235):
         with pytest.raises(ValueError, match="no number"):
             number_in(np.full((90, 160), level, np.uint8))
-    with pytest.raises(ValueError, match="no number"):
-        number_in(np.ascontiguousarray(number_picture(1234, 160, 90)[::-1, ::-1]))
 
 
 def test_numbers_survive_lossy_coding(tmp_path: Path) -> None:
