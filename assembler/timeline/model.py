@@ -30,12 +30,15 @@ class PlacedPane:
     picture: (frames,) index into the capture's pictures in display order (read-only); before the
     first picture it is 0 and after the last one it is the last: `early` and `late` count those frames.
     wanted_s: capture time asked for at the shot's first frame, seconds from its first picture.
+    speed: capture seconds a programme second; held: whether it is frozen for any of the shot.
     """
 
     pane: Pane
     capture: Capture
     picture: Indexes
     wanted_s: Fraction
+    speed: Fraction
+    held: bool
     early_frames: int
     late_frames: int
 
