@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from fractions import Fraction
+from itertools import pairwise
 from math import ceil
 
 from assembler.errors import Finding
@@ -11,7 +12,7 @@ from assembler.timeline.model import PlacedSegment, Timeline
 from assembler.timing.rates import SAMPLE_RATE, sample_of_frame
 from assembler.timing.timecode import frame_to_label
 
-# Source: standards table 'Speech', warn bands; common practice, no source.
+# Above this, few listeners follow technical speech. Common practice, no source.
 TOO_FAST_WPM = 200
 
 
@@ -74,7 +75,8 @@ def _too_long(timeline: Timeline, placed: PlacedSegment, following: PlacedSegmen
         )
     slack = _slack(timeline, following)
     if slack >= over:
-        mend += f", or borrow {float(over):.2f} s from '{following.segment.id}', which has {float(slack):.2f} s to spare"
+        spare = f"which has {float(slack):.2f} s to spare"
+        mend += f", or borrow {float(over):.2f} s from '{following.segment.id}', {spare}"
     return Finding(
         "error",
         "narration-too-long",
@@ -92,7 +94,7 @@ def _slack(timeline: Timeline, placed: PlacedSegment) -> Fraction:
 def _collisions(timeline: Timeline) -> Iterator[Finding]:
     """Lines that begin before the line before them has ended."""
     lines = [line for placed in timeline.segments for line in placed.lines]
-    for before, line in zip(lines, lines[1:], strict=False):
+    for before, line in pairwise(lines):
         over = _seconds(before.end_sample - line.start_sample)
         if over > 0:
             yield Finding(

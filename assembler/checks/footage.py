@@ -31,14 +31,15 @@ def _length(timeline: Timeline, placed: PlacedSegment, shot: PlacedShot, pane: P
     what = f"capture '{pane.capture.id}' in segment '{placed.segment.id}'"
     if pane.late_frames:
         short = float(pane.late_frames / timeline.rate)
+        stands = "its last picture would stand still"
         first = pane.late_frames == shot.span.frames + shot.tail_frames
         ends = clock(info.duration_s)
         if first:
             fault = f"{what} is shown from {clock(pane.wanted_s)}, but the capture ends at {ends}"
         elif pane.late_frames <= shot.tail_frames:
-            fault = f"{what} ends {short:.2f} s before the dissolve that follows does; its last picture would stand still"
+            fault = f"{what} ends {short:.2f} s before the dissolve that follows does; {stands}"
         else:
-            fault = f"{what} ends {short:.2f} s ({pane.late_frames} frames) too soon; its last picture would stand still"
+            fault = f"{what} ends {short:.2f} s ({pane.late_frames} frames) too soon; {stands}"
         least = max(0.0, float(Fraction(pane.wanted_s) - pane.late_frames / timeline.rate * pane.speed))
         yield Finding(
             "error",

@@ -1,0 +1,65 @@
+"""Can every word be drawn, and does it have room?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from assembler.captions.cues import Cue
+from assembler.errors import Finding, Place
+from assembler.picture.captions import caption_overflows
+from assembler.picture.text import FontSet
+from assembler.storyboard.model import Card, Storyboard
+from assembler.timeline.model import Timeline
+
+
+def missing_glyphs(storyboard: Storyboard, fonts: FontSet) -> Iterator[Finding]:
+    """Written characters that no font at hand can draw."""
+    for text, place in _drawn_words(storyboard):
+        missing = fonts.missing(text)
+        if missing:
+            shown = ", ".join(f"'{cluster}' (U+{ord(cluster[0]):04X})" for cluster in dict.fromkeys(missing))
+            yield Finding(
+                "error",
+                "glyph-missing",
+                place,
+                f"no font here can draw {shown}",
+                "name a font file that has it under `fonts:`, or write it differently",
+            )
+
+
+def _drawn_words(storyboard: Storyboard) -> Iterator[tuple[str, Place | None]]:
+    for subject in storyboard.subjects.values():
+        yield subject.name, subject.at("name")
+        yield subject.note, subject.at("note")
+    for segment in storyboard.segments:
+        for line in segment.say:
+            yield line.text, line.at("text")
+        for shot in segment.shots:
+            for pane in shot.arrangement.panes:
+                yield pane.label or "", pane.at("label")
+            if isinstance(shot.arrangement, Card):
+                yield from _card_words(shot.arrangement)
+
+
+def _card_words(card: Card) -> Iterator[tuple[str, Place | None]]:
+    yield card.title, card.at("title")
+    yield card.note, card.at("note")
+    if card.table is not None:
+        for cell in (*card.table.columns, *(cell for row in card.table.rows for cell in row)):
+            yield cell, card.table.at()
+
+
+def caption_room(timeline: Timeline, cues: tuple[Cue, ...], fonts: FontSet) -> Iterator[Finding]:
+    """Captions too wide for the picture's safe area."""
+    for cue in cues:
+        if caption_overflows(cue.lines, timeline.width, timeline.height, fonts):
+            place = next(
+                (p.segment.say[cue.line - 1].at("text") for p in timeline.segments if p.segment.id == cue.segment), None
+            )
+            yield Finding(
+                "error",
+                "caption-overflow",
+                place,
+                f"a caption of '{cue.segment}' is wider than the safe area: '{' / '.join(cue.lines)}'",
+                "use shorter words there, or a wider canvas",
+            )

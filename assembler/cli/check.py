@@ -1,0 +1,53 @@
+"""`assembler check`: everything wrong with a project, with places and mends."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+from assembler.cli.output import as_dict, out, print_findings, print_json, tally
+
+
+def add(commands: Any) -> None:
+    """Add this command to the parser."""
+    command = commands.add_parser(
+        "check",
+        help="say everything that is wrong with a project, without rendering",
+        description="Read the storyboard, its captures and takes, and say everything that is wrong: narration that "
+        "does not fit, footage that is too short, captions too fast to read, and so on.",
+    )
+    command.add_argument("project", nargs="?", type=Path, default=Path(), help="project folder or storyboard file")
+    command.add_argument("--json", action="store_true", help="print the findings as JSON")
+    command.set_defaults(run=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Exit code 1 when a finding is an error."""
+    from assembler.prepare import prepare
+    from assembler.timing.timecode import clock
+
+    prepared = prepare(options.project)
+    failed = any(found.severity == "error" for found in prepared.findings)
+    timeline = prepared.timeline
+    if options.json:
+        print_json(
+            "check",
+            {
+                "storyboard": str(prepared.path),
+                "frames": timeline.frames,
+                "rate": str(timeline.rate),
+                "segments": [
+                    {"id": p.segment.id, "start_frame": p.span.start_frame, "end_frame": p.span.end_frame,
+                     "narration_frames": p.needed_frames}
+                    for p in timeline.segments
+                ],
+                "captions": len(prepared.cues),
+                "findings": [as_dict(found) for found in prepared.findings],
+            },
+        )  # fmt: skip
+        return int(failed)
+    print_findings(prepared.findings, to_stdout=True)
+    length = clock(timeline.frames / timeline.rate)
+    out(f"{prepared.path.name}: {len(timeline.segments)} segments, {length}: {tally(prepared.findings)}")
+    return int(failed)

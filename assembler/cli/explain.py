@@ -1,0 +1,27 @@
+"""`assembler explain`: what a key of the storyboard means."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from assembler.cli.output import out
+
+
+def add(commands: Any) -> None:
+    """Add this command to the parser."""
+    command = commands.add_parser(
+        "explain",
+        help="say what a key of the storyboard means",
+        description="Say what a key of the storyboard means, what it may hold, and an example.",
+    )
+    command.add_argument("key", nargs="?", default="", help="for example segments.show.split; none = the whole file")
+    command.set_defaults(run=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Print the explanation."""
+    from assembler.storyboard.schema import explain
+
+    out(explain(options.key))
+    return 0

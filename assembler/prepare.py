@@ -1,0 +1,122 @@
+"""From a project folder to everything a command needs: storyboard, timeline, cues and findings.
+
+The one path that `check`, `draft` and `retime` share, so that all of them see the same programme.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from assembler.captions.cues import Cue, make_cues
+from assembler.checks.check import check_timeline
+from assembler.checks.footage import used_captures
+from assembler.errors import AssemblerError, Finding, UsageError
+from assembler.media.info import CaptureInfo
+from assembler.media.probe import probe
+from assembler.narration.lines import voice
+from assembler.picture.text import FontSet
+from assembler.storyboard import load_storyboard
+from assembler.storyboard.model import Storyboard
+from assembler.storyboard.paths import resolve_inside
+from assembler.timeline.model import Timeline
+from assembler.timeline.resolve import resolve
+
+STORYBOARD_NAME = "storyboard.yaml"
+CACHE_NAME = ".assembler"
+
+# Without these there is nothing true to show: a draft is refused.
+BLOCKING = frozenset({"file-missing", "capture-unreadable", "capture-hdr", "font-unreadable", "take-missing"})
+
+Say = Callable[[str], None]
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """A project read, measured and resolved. `findings` are sorted by place."""
+
+    path: Path
+    folder: Path
+    storyboard: Storyboard
+    timeline: Timeline
+    cues: tuple[Cue, ...]
+    findings: tuple[Finding, ...]
+    fonts: FontSet
+
+    @property
+    def blocking(self) -> tuple[Finding, ...]:
+        return tuple(found for found in self.findings if found.code in BLOCKING)
+
+
+def storyboard_path(project: Path) -> Path:
+    """The storyboard a person means by a folder or a file. Raises UsageError."""
+    path = project / STORYBOARD_NAME if project.is_dir() else project
+    if not path.is_file():
+        mend = f"name a folder that holds {STORYBOARD_NAME}, or make one with `assembler new`"
+        raise UsageError(f"there is no storyboard at {path}", mend=mend)
+    return path.resolve()
+
+
+def prepare(project: Path, *, say: Say | None = None) -> Prepared:
+    """Read and resolve a project. Raises StoryboardError, UsageError or MissingPartError; what can
+    be shown in spite of a fault is a finding instead."""
+    path = storyboard_path(project)
+    folder = path.parent
+    storyboard = load_storyboard(path)
+    findings: list[Finding] = []
+    if say:
+        say("reading captures")
+    captures = _read_captures(storyboard, folder, findings)
+    fonts = _fonts(storyboard, folder, findings)
+    if say:
+        say("voicing the narration")
+    voiced = voice(storyboard, folder, folder / CACHE_NAME)
+    findings.extend(voiced.findings)
+    timeline, placing = resolve(storyboard, folder, captures, voiced.speech)
+    findings.extend(placing)
+    cues = make_cues(timeline)
+    findings.extend(check_timeline(timeline, cues, fonts))
+    return Prepared(path, folder, storyboard, timeline, cues, _sorted(findings), fonts)
+
+
+def _sorted(findings: list[Finding]) -> tuple[Finding, ...]:
+    rank = {"error": 0, "warning": 1, "note": 2}
+    return tuple(
+        sorted(
+            dict.fromkeys(findings),
+            key=lambda f: (f.place is not None, str(f.place and f.place.file), f.place and f.place.line or 0,
+                           f.place and f.place.column or 0, rank[f.severity], f.code, f.what),
+        )
+    )  # fmt: skip
+
+
+def _read_captures(storyboard: Storyboard, folder: Path, findings: list[Finding]) -> dict[str, CaptureInfo]:
+    used = used_captures(storyboard)
+    read: dict[str, CaptureInfo] = {}
+    for name, capture in storyboard.captures.items():
+        if name not in used:
+            continue
+        try:
+            read[name] = probe(resolve_inside(folder, capture.file, capture.at("file")))
+        except AssemblerError as error:
+            findings.extend(_as_findings(error, "file-missing", "capture-unreadable", capture.at("file")))
+    return read
+
+
+def _fonts(storyboard: Storyboard, folder: Path, findings: list[Finding]) -> FontSet:
+    place = storyboard.at("fonts")
+    extra: list[Path] = []
+    for written in storyboard.fonts:
+        try:
+            font = resolve_inside(folder, written, place)
+            FontSet((font,))
+            extra.append(font)
+        except AssemblerError as error:
+            findings.extend(_as_findings(error, "file-missing", "font-unreadable", place))
+    return FontSet(tuple(extra))
+
+
+def _as_findings(error: AssemblerError, missing: str, unreadable: str, place: object) -> list[Finding]:
+    code = missing if isinstance(error, UsageError) or error.exit_code == 2 else unreadable
+    return [Finding("error", code, p.place or place, p.what, p.mend) for p in error.problems]  # type: ignore[arg-type]
