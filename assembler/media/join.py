@@ -1,0 +1,316 @@
+"""Join parts into one programme: pictures by stream copy, sound encoded once over the whole length.
+
+Parts are opened one at a time, twice each: first to see that they fit together, then to copy.
+Presentation and decoding times are counted from the frame grid, never added up from durations, so
+that joins of parts of one or two pictures stay exact.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import av
+import numpy as np
+import numpy.typing as npt
+
+from assembler.errors import AssemblerError, RenderError
+from assembler.media.landing import landing, write_error
+from assembler.media.writer import clock_of
+from assembler.timing.rates import SAMPLE_RATE
+
+SoundBlock = npt.NDArray[np.float32]
+_AHEAD_S = Fraction(1, 2)
+_AAC_FRAME = 1024
+_TELL_EVERY = 64
+
+
+@dataclass(frozen=True, slots=True)
+class Chapter:
+    """A named stretch of the programme, half-open, in canvas frames."""
+
+    title: str
+    start_frame: int
+    end_frame: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Shape:
+    """What must be equal in all parts for stream copy to be sound."""
+
+    codec: str
+    width: int
+    height: int
+    pixel_format: str
+    header: bytes
+    colour: tuple[int, int, int, int]
+
+    def differs_from(self, other: _Shape) -> str:
+        """In words, or empty."""
+        if (self.width, self.height) != (other.width, other.height):
+            return f"{self.width}x{self.height} against {other.width}x{other.height}"
+        if (self.codec, self.pixel_format) != (other.codec, other.pixel_format):
+            return f"{self.codec} {self.pixel_format} against {other.codec} {other.pixel_format}"
+        if self.colour != other.colour:
+            return "their colour tags differ"
+        return "their codec headers differ" if self.header != other.header else ""
+
+
+@dataclass(frozen=True, slots=True)
+class _Scan:
+    shape: _Shape
+    pictures: int
+    delay: int  # pictures by which decoding runs ahead of showing
+
+
+def join_parts(
+    parts: Sequence[Path],
+    out: Path,
+    *,
+    rate: Fraction,
+    sound: Iterable[SoundBlock] | None,
+    chapters: Sequence[Chapter] = (),
+    title: str = "",
+    sound_bit_rate: int = 192_000,
+    progress: Callable[[int, int], None] | None = None,
+) -> int:
+    """Write the programme to `out` (mp4) and return its number of pictures.
+
+    parts: files by `writer.PartWriter`, in order, all with the same settings. rate: pictures a
+    second. sound: blocks of float32 (samples, 2) at 48 kHz, together as long as the pictures to
+    within a sample, or None for no sound. progress: called with pictures done and in all; what it
+    raises ends the join. The file is read back before it gets its name.
+    Raises RenderError when parts do not fit together or the result is not whole,
+    MissingPartError when the disk is full.
+    """
+    if not parts:
+        raise RenderError("there is nothing to join")
+    scans = _scan_all(parts, rate)
+    frames = sum(scan.pictures for scan in scans)
+    out = out.absolute()
+    with landing(out) as partial:
+        try:
+            with av.open(
+                str(partial), "w", format="mp4", container_options={"movflags": "+faststart"}
+            ) as container:
+                _write(container, parts, scans, rate, sound, chapters, title, sound_bit_rate, progress)
+        except AssemblerError:
+            raise
+        except (OSError, av.FFmpegError) as error:
+            raise write_error(out, error) from error
+        _verify(partial, out, frames, rate, with_sound=sound is not None)
+    return frames
+
+
+def _scan_all(parts: Sequence[Path], rate: Fraction) -> list[_Scan]:
+    scans: list[_Scan] = []
+    for path in parts:
+        scan = _scan(path, rate)
+        if scans and (difference := scan.shape.differs_from(scans[0].shape)):
+            raise RenderError(
+                f"{path.name} does not join {parts[0].name}: {difference}",
+                mend="delete the parts and render them anew with one set of encoder settings",
+            )
+        scans.append(scan)
+    return scans
+
+
+@contextlib.contextmanager
+def _opened(path: Path) -> Iterator[tuple[Any, Any]]:
+    """A part's container and picture stream. Only plain mp4 files, never another place they name."""
+    try:
+        container = av.open(str(path.absolute()), "r", format="mov", options={"protocol_whitelist": "file"})
+    except (OSError, ValueError, av.FFmpegError) as error:
+        raise RenderError(f"{path}: this part cannot be read: {error}", mend="delete it and render again") from error
+    with container:
+        if not container.streams.video:
+            raise RenderError(f"{path}: this part has no pictures", mend="delete it and render again")
+        yield container, container.streams.video[0]
+
+
+def _packets(path: Path, rate: Fraction) -> Iterator[tuple[int, Any]]:
+    """Each packet in file order with the number of the picture it shows (display order from 0)."""
+    with _opened(path) as (container, stream):
+        try:
+            for packet in container.demux(stream):
+                if packet.pts is None or not packet.size:
+                    continue
+                shown = (packet.pts - (stream.start_time or 0)) * Fraction(stream.time_base) * rate
+                if shown.denominator != 1:
+                    raise RenderError(f"{path}: this part is not at {rate} pictures a second")
+                yield int(shown), packet
+        except (ValueError, av.FFmpegError) as error:
+            raise RenderError(f"{path}: this part is damaged: {error}", mend="delete it and render again") from error
+
+
+def _scan(path: Path, rate: Fraction) -> _Scan:
+    with _opened(path) as (_, stream):
+        context = stream.codec_context
+        shape = _Shape(
+            codec=context.name,
+            width=context.width,
+            height=context.height,
+            pixel_format=context.pix_fmt or "",
+            header=bytes(context.extradata or b""),
+            colour=(context.color_primaries, context.color_trc, context.colorspace, context.color_range),
+        )
+    order = [(shown, packet.is_keyframe) for shown, packet in _packets(path, rate)]
+    if sorted(shown for shown, _ in order) != list(range(len(order))):
+        raise RenderError(f"{path}: this part has gaps between its pictures", mend="delete it and render again")
+    if not order or order[0] != (0, True):
+        raise RenderError(f"{path}: this part does not start with a whole picture", mend="delete it and render again")
+    return _Scan(shape, len(order), max(place - shown for place, (shown, _) in enumerate(order)))
+
+
+def _write(
+    container: Any,
+    parts: Sequence[Path],
+    scans: Sequence[_Scan],
+    rate: Fraction,
+    sound: Iterable[SoundBlock] | None,
+    chapters: Sequence[Chapter],
+    title: str,
+    sound_bit_rate: int,
+    progress: Callable[[int, int], None] | None,
+) -> None:
+    frames = sum(scan.pictures for scan in scans)
+    clock, step = clock_of(rate)
+    with _opened(parts[0]) as (_, template):
+        video = container.add_stream_from_template(template, opaque=True)
+    video.time_base = clock
+    track = _SoundTrack(container, sound, sound_bit_rate) if sound is not None else None
+    if title:
+        container.metadata["title"] = title
+    if chapters:
+        container.set_chapters(_chapter_marks(chapters, rate))
+
+    delay = max(scan.delay for scan in scans)
+    done = 0  # packets of earlier parts: a part has as many packets as pictures
+    for path, scan in zip(parts, scans, strict=True):
+        place = done
+        for shown, source in _packets(path, rate):
+            packet = av.Packet(bytes(source))
+            packet.stream, packet.time_base = video, clock
+            packet.is_keyframe = source.is_keyframe
+            packet.pts, packet.dts, packet.duration = (done + shown) * step, (place - delay) * step, step
+            if track is not None:
+                track.feed_to(Fraction(place) / rate + _AHEAD_S)
+            container.mux(packet)
+            place += 1
+            if progress is not None and place % _TELL_EVERY == 0:
+                progress(place, frames)
+        if place - done != scan.pictures:
+            raise RenderError(f"{path}: this part changed while it was being joined", mend="run again")
+        done = place
+    if track is not None:
+        track.finish(Fraction(frames) / rate)
+    if progress is not None:
+        progress(frames, frames)
+
+
+def _chapter_marks(chapters: Sequence[Chapter], rate: Fraction) -> list[dict[str, Any]]:
+    def milliseconds(frame: int) -> int:
+        # Rounded up: a player that seeks to a chapter must not land on the picture before it.
+        return -((-frame * 1000 / rate).__floor__())
+
+    return [
+        {
+            "id": number,
+            "start": milliseconds(chapter.start_frame),
+            "end": milliseconds(chapter.end_frame),
+            "time_base": Fraction(1, 1000),
+            "metadata": {"title": chapter.title},
+        }
+        for number, chapter in enumerate(chapters, start=1)
+    ]
+
+
+class _SoundTrack:
+    """The programme's sound, encoded as it is needed, a little ahead of the pictures."""
+
+    def __init__(self, container: Any, blocks: Iterable[SoundBlock], bit_rate: int) -> None:
+        self._container = container
+        self._stream = container.add_stream("aac", rate=SAMPLE_RATE, layout="stereo")
+        self._stream.bit_rate = bit_rate
+        self._blocks = iter(blocks)
+        self._held = np.zeros((0, 2), np.float32)
+        self._received = 0
+        self._sent = 0
+
+    def feed_to(self, time_s: Fraction) -> None:
+        """Encode whole codec frames until the sound reaches a time, or ends."""
+        while self._sent < time_s * SAMPLE_RATE:
+            if len(self._held) < _AAC_FRAME and not self._receive():
+                return
+            while len(self._held) >= _AAC_FRAME:
+                self._send(_AAC_FRAME)
+
+    def finish(self, length_s: Fraction) -> None:
+        """Encode the rest; the whole must be `length_s` long, to within a sample."""
+        while self._receive():
+            while len(self._held) >= _AAC_FRAME:
+                self._send(_AAC_FRAME)
+        if abs(self._received - length_s * SAMPLE_RATE) > 1:
+            raise RenderError(
+                f"the sound is {self._received} samples long but the pictures last {float(length_s * SAMPLE_RATE):.1f}"
+            )
+        while len(self._held):
+            self._send(min(_AAC_FRAME, len(self._held)))
+        self._container.mux(self._stream.encode(None))
+
+    def _receive(self) -> bool:
+        block = next(self._blocks, None)
+        if block is None:
+            return False
+        if block.ndim != 2 or block.shape[1] != 2:
+            raise RenderError(f"a sound block must be (samples, 2), not {block.shape}")
+        self._received += len(block)
+        self._held = np.concatenate((self._held, block.astype(np.float32, copy=False)))
+        return True
+
+    def _send(self, samples: int) -> None:
+        planar = np.ascontiguousarray(self._held[:samples].T)
+        frame = av.AudioFrame.from_ndarray(planar, "fltp", "stereo")
+        frame.sample_rate, frame.time_base, frame.pts = SAMPLE_RATE, Fraction(1, SAMPLE_RATE), self._sent
+        self._container.mux(self._stream.encode(frame))
+        self._sent += samples
+        self._held = self._held[samples:]
+
+
+def _verify(partial: Path, out: Path, frames: int, rate: Fraction, *, with_sound: bool) -> None:
+    """Read every packet of the written file back: all pictures on the grid, all times rising."""
+    shown: list[int] = []
+    sound_end = Fraction(0)
+    last: dict[int, int] = {}
+    with _opened(partial) as (container, video):
+        if bool(container.streams.audio) != with_sound:
+            raise _not_whole(out, "the sound track is missing")
+        clock = Fraction(video.time_base)
+        try:
+            for packet in container.demux(*container.streams.video, *container.streams.audio):
+                if packet.dts is None or packet.pts is None or not packet.size:
+                    continue
+                if packet.dts <= last.get(packet.stream_index, packet.dts - 1) or packet.pts < packet.dts:
+                    raise _not_whole(out, "its times do not rise")
+                last[packet.stream_index] = packet.dts
+                if packet.stream_index == video.index:
+                    shown.append(packet.pts)
+                else:
+                    sound_end = (packet.pts + (packet.duration or 0)) * Fraction(packet.time_base)
+        except (OSError, ValueError, av.FFmpegError) as error:
+            raise _not_whole(out, str(error)) from error
+    shown.sort()
+    if len(shown) != frames:
+        raise _not_whole(out, f"{len(shown)} of {frames} pictures can be read back")
+    if any(pts * clock * rate != number for number, pts in enumerate(shown)):
+        raise _not_whole(out, "a picture is off the frame grid")
+    if with_sound and sound_end * SAMPLE_RATE < Fraction(frames) / rate * SAMPLE_RATE - 1:
+        raise _not_whole(out, f"its sound ends at {float(sound_end):.3f} s")
+
+
+def _not_whole(out: Path, why: str) -> RenderError:
+    return RenderError(f"{out}: the joined file is not whole: {why}", mend="run again; the parts are kept")
