@@ -12,7 +12,7 @@ from pathlib import Path
 from assembler.captions.cues import Cue, make_cues
 from assembler.checks.check import check_timeline
 from assembler.checks.footage import used_captures
-from assembler.errors import AssemblerError, Finding, UsageError
+from assembler.errors import AssemblerError, Finding, Place, UsageError
 from assembler.media.info import CaptureInfo
 from assembler.media.probe import probe
 from assembler.narration.lines import voice
@@ -82,13 +82,8 @@ def prepare(project: Path, *, say: Say | None = None) -> Prepared:
 
 def _sorted(findings: list[Finding]) -> tuple[Finding, ...]:
     rank = {"error": 0, "warning": 1, "note": 2}
-    return tuple(
-        sorted(
-            dict.fromkeys(findings),
-            key=lambda f: (f.place is not None, str(f.place and f.place.file), f.place and f.place.line or 0,
-                           f.place and f.place.column or 0, rank[f.severity], f.code, f.what),
-        )
-    )  # fmt: skip
+    nowhere = Place("", 0, 0)
+    return tuple(sorted(dict.fromkeys(findings), key=lambda f: (f.place or nowhere, rank[f.severity], f.code, f.what)))
 
 
 def _read_captures(storyboard: Storyboard, folder: Path, findings: list[Finding]) -> dict[str, CaptureInfo]:
@@ -117,6 +112,6 @@ def _fonts(storyboard: Storyboard, folder: Path, findings: list[Finding]) -> Fon
     return FontSet(tuple(extra))
 
 
-def _as_findings(error: AssemblerError, missing: str, unreadable: str, place: object) -> list[Finding]:
+def _as_findings(error: AssemblerError, missing: str, unreadable: str, place: Place | None) -> list[Finding]:
     code = missing if isinstance(error, UsageError) or error.exit_code == 2 else unreadable
-    return [Finding("error", code, p.place or place, p.what, p.mend) for p in error.problems]  # type: ignore[arg-type]
+    return [Finding("error", code, p.place or place, p.what, p.mend) for p in error.problems]
