@@ -1,0 +1,181 @@
+"""The scratch voice as the rest of the program knows it: words in, 48 kHz sound and word times out."""
+
+from __future__ import annotations
+
+import importlib.util
+import json
+import subprocess
+import sys
+import threading
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import gcd
+from types import TracebackType
+from typing import IO, Any
+
+import numpy as np
+import numpy.typing as npt
+from scipy.signal import resample_poly
+
+from assembler.errors import MissingPartError, NarrationError
+from assembler.narration.speech import Word
+from assembler.narration.spoken import spoken, spoken_words
+from assembler.narration.voice_worker import FASTEST, SLOWEST
+from assembler.timing.rates import SAMPLE_RATE
+
+VERSION = "1"
+"""Part of a scratch recording's identity; changes when the same words would sound different."""
+
+INSTALL = "pip install 'assembler[voice]'"
+_TIMEOUT_S = 30.0
+_ASK_FACTOR = 1.13  # the voice speaks about this much faster than it is asked to; measured, corrected below
+_RATE_PASSAGE = (
+    "Both machines run the same scene from the same start. The first one keeps a steady picture through the whole "
+    "walk along the harbour, while the second one slows down near the water, where the light changes most. "
+    "Look at the far wall, then at the line of boats."
+)
+# BCP 47 tags to the voice's own names; `en-gb` is missing by that name from the packaged voices.
+_VOICES = {"en": "en-us", "en-us": "en-us", "en-gb": "gmw/en", "fr": "fr-fr", "pt": "pt-pt"}
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Spoken:
+    """samples: (n,) float32 mono at 48 kHz. words: exact times in them."""
+
+    samples: npt.NDArray[np.float32]
+    words: tuple[Word, ...]
+
+
+def available() -> bool:
+    """Whether the package that holds the voice is installed. Does not load it."""
+    return importlib.util.find_spec("espeakng_loader") is not None
+
+
+def voice_name(language: str) -> str:
+    """The voice for a language tag."""
+    tag = language.casefold().replace("_", "-")
+    return _VOICES.get(tag, tag)
+
+
+class ScratchVoice:
+    """A synthetic reader in a process of its own, started by the first line. Use as a context manager.
+
+    Raises MissingPartError when the voice is not installed, LookupError from `speak` when it has no such language,
+    NarrationError when it fails or does not answer within `timeout_s`.
+    """
+
+    def __init__(self, language: str = "en", *, timeout_s: float = _TIMEOUT_S) -> None:
+        if not available():
+            raise MissingPartError("the scratch voice is not installed", mend=INSTALL)
+        self._language = language
+        self._english = language.casefold().split("-")[0] == "en"
+        self._timeout_s = timeout_s
+        self._process: subprocess.Popen[bytes] | None = None
+        self._rates: dict[int, int] = {}
+
+    def __enter__(self) -> ScratchVoice:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, fault: BaseException | None, at: TracebackType | None) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """End the voice's process."""
+        process, self._process = self._process, None
+        if process is None:
+            return
+        assert process.stdin is not None and process.stdout is not None
+        try:
+            process.stdin.close()
+        except BrokenPipeError:
+            pass
+        try:
+            process.wait(timeout=2)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
+        process.stdout.close()
+
+    def speak(self, words: Sequence[str], pace: int) -> Spoken:
+        """Say a line of written words at `pace` words a minute (an average: short or hard words are slower)."""
+        return self._speak(words, self.asked_rate(pace))
+
+    def asked_rate(self, pace: int) -> int:
+        """The setting that gives `pace`, found by timing a fixed passage."""
+        if pace not in self._rates:
+            rate = round(pace / _ASK_FACTOR)
+            words = _RATE_PASSAGE.split()
+            if self._english:
+                for _ in range(2):
+                    real = words_a_minute(words, self._speak(words, rate).samples.size)
+                    rate = min(max(round(rate * pace / real), SLOWEST), FASTEST)
+            self._rates[pace] = rate
+        return self._rates[pace]
+
+    def _speak(self, words: Sequence[str], rate: int) -> Spoken:
+        said = [spoken(word) if self._english else word for word in words]
+        head, raw = self._ask({"words": said, "rate": rate, "voice": voice_name(self._language)})
+        shared = gcd(SAMPLE_RATE, head["rate"])
+        up, down = SAMPLE_RATE // shared, head["rate"] // shared
+        sound = np.frombuffer(raw, "<i2").astype(np.float32) / 32768.0
+        samples = resample_poly(sound, up, down).astype(np.float32) if sound.size else sound
+        times = [(round(start * up / down), round(end * up / down)) for start, end in head["marks"]]
+        spans = [
+            Word(word, min(start, samples.size), min(end, samples.size))
+            for word, (start, end) in zip(words, times, strict=True)
+        ]
+        return Spoken(samples, tuple(spans))
+
+    def _ask(self, request: dict[str, object]) -> tuple[dict[str, Any], bytes]:
+        process = self._running()
+        assert process.stdin is not None and process.stdout is not None
+        # Killing the process ends the read below, on every system; no other wait on a pipe does.
+        late = threading.Event()
+
+        def stop() -> None:
+            late.set()
+            process.kill()
+
+        timer = threading.Timer(self._timeout_s, stop)
+        timer.daemon = True
+        timer.start()
+        try:
+            process.stdin.write(json.dumps(request).encode() + b"\n")
+            process.stdin.flush()
+            line = process.stdout.readline()
+            head: dict[str, Any] = json.loads(line) if line else {}
+            raw = _read_all(process.stdout, 2 * head.get("samples", 0))
+        except OSError:
+            head, raw = {}, b""
+        finally:
+            timer.cancel()
+        if head.get("kind") == "LookupError":
+            raise LookupError(head["error"])
+        if "error" in head:
+            raise NarrationError(f"the scratch voice could not say a line: {head['error']}")
+        if not head or len(raw) < 2 * head["samples"]:
+            self.close()
+            if late.is_set():
+                raise NarrationError(f"the scratch voice did not answer within {self._timeout_s:g} s")
+            raise NarrationError("the scratch voice stopped in the middle of a line")
+        return head, raw
+
+    def _running(self) -> subprocess.Popen[bytes]:
+        if self._process is None or self._process.poll() is not None:
+            self.close()
+            self._process = subprocess.Popen(
+                [sys.executable, "-m", "assembler.narration.voice_worker"],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.DEVNULL,
+            )
+        return self._process
+
+
+def words_a_minute(words: Sequence[str], samples: int) -> float:
+    """The real rate of a line, spoken words counted (`60 fps` is four)."""
+    return sum(spoken_words(word) for word in words) * 60.0 * SAMPLE_RATE / max(samples, 1)
+
+
+def _read_all(pipe: IO[bytes], count: int) -> bytes:
+    return pipe.read(count) if count else b""

@@ -1,0 +1,184 @@
+"""The scratch voice's own process: text in, samples and word positions out.
+
+    python -m assembler.narration.voice_worker
+
+espeak-ng is under the GPL and this project is not, so the library is only ever loaded here, in a separate
+program that talks over pipes and hands back sound. It also keeps one global voice and may stop the whole
+process, two more reasons for it to have a process of its own.
+
+Each request is one line of JSON on stdin: {"words": ["spoken form of word 1", …], "rate": 142, "voice": "en-us"}.
+Each answer is one line of JSON on stdout, {"samples": n, "rate": 22050, "marks": [[start, end], …]}, followed by
+n little-endian 16-bit samples; `end` is where the word's own sound stops. Leading silence and the pause after
+the last word are already cut. A request that fails is answered {"error": "…"} with no samples.
+The program ends when stdin does.
+"""
+
+from __future__ import annotations
+
+import array
+import ctypes
+import json
+import os
+import queue
+import sys
+import threading
+from collections.abc import Sequence
+from itertools import pairwise
+from pathlib import Path
+from typing import Any, BinaryIO
+from xml.sax.saxutils import escape
+
+# Values from espeak-ng's public header speak_lib.h.
+_SYNCHRONOUS = 2
+_PHONEME_EVENTS, _DONT_EXIT = 1, 0x8000
+_UTF8, _SSML = 1, 0x10
+_LIST_ENDS, _MARK, _PHONEME = 0, 3, 7
+_RATE = 1
+SLOWEST, FASTEST = 80, 450
+
+_TAIL_S = 0.08
+_HEAD_S = 0.01
+_QUIET = 50  # of 32768: softer than this is silence
+_GRACE_S = 5.0
+
+
+class _EventId(ctypes.Union):
+    _fields_ = (("number", ctypes.c_int), ("name", ctypes.c_char_p), ("string", ctypes.c_char * 8))
+
+
+class _Event(ctypes.Structure):
+    _fields_ = (
+        ("type", ctypes.c_int),
+        ("unique_identifier", ctypes.c_uint),
+        ("text_position", ctypes.c_int),
+        ("length", ctypes.c_int),
+        ("audio_position", ctypes.c_int),
+        ("sample", ctypes.c_int),
+        ("user_data", ctypes.c_void_p),
+        ("id", _EventId),
+    )
+
+
+_Callback = ctypes.CFUNCTYPE(ctypes.c_int, ctypes.POINTER(ctypes.c_short), ctypes.c_int, ctypes.POINTER(_Event))
+
+
+class Voice:
+    """The loaded library. One only, in one thread."""
+
+    def __init__(self) -> None:
+        import espeakng_loader
+
+        self._library: Any = ctypes.CDLL(espeakng_loader.get_library_path())
+        self._library.espeak_Initialize.argtypes = [ctypes.c_int, ctypes.c_int, ctypes.c_char_p, ctypes.c_int]
+        self._library.espeak_SetVoiceByName.argtypes = [ctypes.c_char_p]
+        self._library.espeak_Synth.argtypes = [
+            *(ctypes.c_char_p, ctypes.c_size_t, ctypes.c_uint, ctypes.c_int, ctypes.c_uint, ctypes.c_uint),
+            *(ctypes.POINTER(ctypes.c_uint), ctypes.c_void_p),
+        ]
+        data = os.fsencode(Path(espeakng_loader.get_data_path()).parent)
+        self.rate = int(self._library.espeak_Initialize(_SYNCHRONOUS, 0, data, _PHONEME_EVENTS | _DONT_EXIT))
+        if self.rate <= 0:
+            raise RuntimeError("the voice's own data could not be loaded")
+        self._samples = array.array("h")
+        self._marks: dict[int, int] = {}
+        self._phonemes: list[tuple[int, bool]] = []  # where, and whether it is a pause
+        self._callback = _Callback(self._take)  # must live as long as the library may call it
+        self._library.espeak_SetSynthCallback(self._callback)
+
+    def _take(self, wave: Any, count: int, events: Any) -> int:
+        index = 0
+        while events[index].type != _LIST_ENDS:
+            event = events[index]
+            if event.type == _MARK:
+                self._marks[int(event.id.name)] = event.sample
+            elif event.type == _PHONEME:
+                self._phonemes.append((event.sample, bytes(event.id.string)[:1] == b"_"))
+            index += 1
+        if wave and count > 0:
+            self._samples.frombytes(ctypes.string_at(wave, 2 * count))
+        return 0
+
+    def speak(self, words: Sequence[str], rate: int, voice: str) -> tuple[array.array[int], list[list[int]]]:
+        """Samples and, for each word, [start, end] in them."""
+        if self._library.espeak_SetVoiceByName(voice.encode()) != 0:
+            raise LookupError(f"there is no voice '{voice}'")
+        self._library.espeak_SetParameter(_RATE, min(max(rate, SLOWEST), FASTEST), 0)
+        self._samples = array.array("h")
+        self._marks.clear()
+        self._phonemes.clear()
+        # A line feed, not a space: a mark that follows a full stop and a space is swallowed before a capital letter.
+        text = "\n".join(f'<mark name="{n}"/>{escape(_printable(word))}' for n, word in enumerate(words))
+        written = f"<speak>{text}</speak>".encode()
+        failed = self._library.espeak_Synth(written, len(written) + 1, 0, 1, 0, _UTF8 | _SSML, None, None)
+        self._library.espeak_Synchronize()
+        if failed:
+            raise RuntimeError(f"the voice refused the line (code {failed})")
+        if missing := [n for n in range(len(words)) if n not in self._marks]:
+            raise RuntimeError(f"the voice gave no time for word {missing[0] + 1}, '{words[missing[0]]}'")
+        return self._trimmed(len(words))
+
+    def _trimmed(self, words: int) -> tuple[array.array[int], list[list[int]]]:
+        samples = self._samples
+        last_sound = max((at for at, pause in self._phonemes if not pause), default=len(samples))
+        silence = min((at for at, pause in self._phonemes if pause and at > last_sound), default=len(samples))
+        end = min(len(samples), silence + round(_TAIL_S * self.rate))
+        first = next((at for at in range(end) if abs(samples[at]) > _QUIET), 0)
+        start = max(0, first - round(_HEAD_S * self.rate))
+        pauses = [at for at, pause in self._phonemes if pause]
+        sounds = [at for at, pause in self._phonemes if not pause]
+        edges = [*(self._marks[n] for n in range(words)), silence]
+        spans = []
+        for begin, following in pairwise(edges):
+            # A word said as several may pause inside; what counts is the pause after its last sound.
+            last = max((at for at in sounds if begin <= at < following), default=begin)
+            stop = min((at for at in pauses if last < at <= following), default=following)
+            low = min(max(begin - start, 0), end - start)
+            spans.append([low, max(low, min(stop, end) - start)])
+        return samples[start:end], spans
+
+
+def _printable(word: str) -> str:
+    """Control characters are not allowed in XML and say nothing."""
+    return "".join(sign if sign.isprintable() else " " for sign in word)
+
+
+def _read(requests: queue.Queue[bytes | None]) -> None:
+    for line in sys.stdin.buffer:
+        requests.put(line)
+    requests.put(None)
+    # Whoever asked is gone or done; a voice that hangs must not outlive them.
+    timer = threading.Timer(_GRACE_S, os._exit, (1,))
+    timer.daemon = True
+    timer.start()
+
+
+def _answer(out: BinaryIO, head: dict[str, object], samples: bytes = b"") -> None:
+    out.write(json.dumps(head).encode() + b"\n" + samples)
+    out.flush()
+
+
+def main() -> int:
+    """Serve until stdin ends."""
+    # The library prints where it likes; answers keep a stdout of their own.
+    out = os.fdopen(os.dup(1), "wb")
+    os.dup2(2, 1)
+    requests: queue.Queue[bytes | None] = queue.Queue()
+    threading.Thread(target=_read, args=(requests,), daemon=True).start()
+    voice: Voice | None = None
+    while (line := requests.get()) is not None:
+        try:
+            voice = voice or Voice()
+            request = json.loads(line)
+            samples, marks = voice.speak(request["words"], int(request["rate"]), str(request["voice"]))
+            if sys.byteorder == "big":
+                samples.byteswap()
+            _answer(out, {"samples": len(samples), "rate": voice.rate, "marks": marks}, samples.tobytes())
+        except BrokenPipeError:
+            return 1
+        except Exception as fault:  # every other fault is the asker's to report
+            _answer(out, {"error": str(fault) or type(fault).__name__, "kind": type(fault).__name__})
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
