@@ -3,13 +3,13 @@
 A word costs its spoken syllables plus half a unit (runs of short words are slower than their syllables
 alone). At a pace of W words a minute one unit lasts
 
-    60 / W * 0.88 / 2 seconds:
+    60 / W / 2 seconds:
 
-ordinary text holds about 1.5 syllables a word, hence 2 units, and about 88 % of reading time is speech,
-the rest pauses (Amir 2016, radio interviews: 154 of 175.7 words a minute). Pauses inside a line are added at
-punctuation, in seconds at 160 words a minute and in proportion at another pace: comma 0.25, dash, colon and
-semicolon 0.40, full stop, question and exclamation mark 0.60 (Liu et al. 2022 rate 0.6 s the most natural).
-Nothing follows the last word. Same line, same pace: same samples, everywhere.
+ordinary text holds about 1.5 syllables a word (common practice, no source), hence 2 units a word. Pauses inside a
+line are added at punctuation, in seconds at 160 words a minute and in proportion at another pace: comma 0.25, dash,
+colon and semicolon 0.40, full stop, question and exclamation mark 0.60 (Liu et al. 2022 found 0.6 s rated the most
+natural). Nothing follows the last word; pauses between lines are the storyboard's. Same line, same pace: same
+samples, everywhere. Until a reader's real pace is known an estimate may miss a line by a quarter or more.
 
 Languages other than English: a syllable is taken as 2.8 letters, at least one a word (common practice, no source).
 """
@@ -24,7 +24,6 @@ from assembler.narration.spoken import spoken
 from assembler.narration.words import split_words
 from assembler.timing.rates import SAMPLE_RATE
 
-_SPEECH_SHARE = 0.88
 _UNITS_A_WORD = 2.0
 _PER_WORD = 0.5
 _PAUSES_S = ((".!?…", 0.60), (";:—–", 0.40), (",", 0.25))
@@ -80,7 +79,7 @@ def _pause_s(word: str) -> float:
 
 def _seconds(written: Sequence[str], pace: int, language: str) -> list[tuple[float, float]]:
     """Seconds of speech and of the pause after it, for each word."""
-    unit = 60.0 / pace * _SPEECH_SHARE / _UNITS_A_WORD
+    unit = 60.0 / pace / _UNITS_A_WORD
     english = language.casefold().startswith("en")
     costs = []
     for word in written:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 _ONES = (
-    "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen "
-    "seventeen eighteen nineteen"
-).split()
-_TENS = "- - twenty thirty forty fifty sixty seventy eighty ninety".split()
+    *("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"),
+    *("ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen"),
+)
+_TENS = ("", "", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety")
 _SCALES = ((10**9, "billion"), (10**6, "million"), (1000, "thousand"))
 _ORDINALS = {
     "one": "first",
@@ -63,7 +63,7 @@ def paired(number: int) -> str:
     """Line counts and model sizes: 1440 'fourteen forty', 1080 'ten eighty', 720 'seven twenty', 3200
     'thirty-two hundred', 4000 'four thousand'. Beyond 3 or 4 digits it is a plain number."""
     high, low = divmod(number, 100)
-    if not 100 <= number <= 9999 or high % 10 == 0 and low < 10:
+    if not 100 <= number <= 9999 or (high % 10 == 0 and low < 10):
         return cardinal(number)
     if low == 0:
         return f"{cardinal(high)} hundred"

@@ -67,6 +67,10 @@ def _hyphened(found: re.Match[str]) -> str:
     return f"{decimal(found[1])} {unit[0] if unit else found[2]}"
 
 
+def _version(found: re.Match[str]) -> str:
+    return "version " + " point ".join(cardinal(int(part)) for part in found[1].split("."))
+
+
 def _letters_number(found: re.Match[str]) -> str:
     return f"{' '.join(found[1])} {paired(int(found[2])) if len(found[2]) == 4 else cardinal(int(found[2]))}"
 
@@ -84,7 +88,7 @@ _RULES: tuple[tuple[re.Pattern[str], Callable[[re.Match[str]], str]], ...] = tup
         (rf"({_NUMBER})-([a-z]+)", True, _hyphened),
         (rf"({_NUMBER})[-–]({_NUMBER})", False, lambda m: f"{decimal(m[1])} to {decimal(m[2])}"),
         (r"(\d{1,3}(?::\d{1,3})+)", False, lambda m: " ".join(cardinal(int(n)) for n in m[1].split(":"))),
-        (r"[vV](\d+(?:\.\d+)*)", False, lambda m: "version " + " point ".join(cardinal(int(n)) for n in m[1].split("."))),
+        (r"[vV](\d+(?:\.\d+)*)", False, _version),
         (r"([A-Z]{2,})-?(\d{1,5})", False, _letters_number),
         (r"([A-Z])\.(\d{3})", False, lambda m: f"{m[1]} {paired(int(m[2]))}"),
         (r"(\d{1,6})(?:st|nd|rd|th)", True, lambda m: ordinal(int(m[1]))),
