@@ -1,0 +1,412 @@
+"""Where everything lies on the canvas: geometry alone, for every arrangement at any size.
+
+    lay_out(arrangement, sizes, width, height) -> Layout
+
+The page is quiet. Pictures run to the canvas edge with a narrow gap of ground between them; words
+stay inside the graphics-safe area. Where the pictures leave room, a label has a row of its own above
+its picture and captions a row beneath; where they do not, both lie over the picture. Every number
+is even, because chroma has half the luma's resolution.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import Literal
+
+from assembler.picture.geometry import GAP, Rect, even, near_even, safe_area, type_height
+from assembler.storyboard.model import Arrangement, Difference, Inset, Pane, Panes, Split
+
+Align = Literal["left", "right"]
+Size = tuple[int, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """A canvas set out.
+
+    panes: where each pane's picture goes (the two panes of a split or a difference share one
+    rectangle). label_boxes: the room of each pane's label, None where it has none. A label stands on
+    the floor of its box when the box is a row above the picture, and hangs from its top when it lies over
+    the picture (`labels_over_picture`); `label_aligns` says to which side. Captions end above
+    caption_bottom_y; `captions` is the room that two lines take. frame: the outer edge of the thin
+    line around an inset. evidence: the band beneath the pictures, None without one. content: what
+    a card may fill, clear of captions.
+    """
+
+    width: int
+    height: int
+    panes: tuple[Rect, ...]
+    label_boxes: tuple[Rect | None, ...]
+    label_aligns: tuple[Align, ...]
+    labels_over_picture: bool
+    caption_bottom_y: int
+    captions: Rect
+    captions_over_picture: bool
+    safe: Rect
+    content: Rect
+    frame: Rect | None = None
+    evidence: Rect | None = None
+    evidence_over_picture: bool = False
+
+    def label_corner(self, pane: int, width: int, height: int) -> tuple[int, int]:
+        """Where a label of this size (even) goes: the x and y of its top left corner."""
+        box = self.label_boxes[pane]
+        assert box is not None
+        x = box.x if self.label_aligns[pane] == "left" else box.right - width
+        y = box.y if self.labels_over_picture else box.bottom - height
+        return max(0, x), max(0, y)
+
+
+@dataclass(frozen=True, slots=True)
+class _Page:
+    """A canvas and the sizes that follow from it."""
+
+    width: int
+    height: int
+    evidence: int  # height of the evidence band, 0 = none
+    safe: Rect = field(init=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "safe", safe_area(self.width, self.height))
+
+    def scaled(self, at_1080: int) -> int:
+        return max(2, near_even(Fraction(at_1080 * type_height(self.width, self.height), 1080)))
+
+    @property
+    def label(self) -> int:
+        """Height of a label's box."""
+        return self.scaled(56)
+
+    @property
+    def header(self) -> int:
+        """Height of a label's row above a picture: its box and the space beneath."""
+        return self.label + self.scaled(10)
+
+    @property
+    def pad(self) -> int:
+        """From a picture's edge to what lies over it."""
+        return self.scaled(20)
+
+    @property
+    def space(self) -> int:
+        """Between things that belong to different rows of the page."""
+        return self.scaled(20)
+
+    @property
+    def caption(self) -> int:
+        """Height of two lines of captions."""
+        return self.scaled(120)
+
+    def foot(self, *, captions: bool, evidence: bool) -> int:
+        """Height kept free at the canvas's foot for captions in a room of their own, and beneath the
+        pictures for evidence in its own."""
+        kept = self.height - self.safe.bottom + self.caption + self.space if captions else 0
+        if evidence and self.evidence:
+            kept += self.evidence + self.space
+            kept += 0 if captions else self.height - self.safe.bottom
+        return kept
+
+
+def lay_out(
+    arrangement: Arrangement,
+    sizes: Sequence[Size],
+    width: int,
+    height: int,
+    *,
+    labels: bool = True,
+    evidence_height: int = 0,
+    scale: Fraction = Fraction(1),
+) -> Layout:
+    """Set out an arrangement on a canvas (width and height even).
+
+    sizes: of each pane's picture as displayed, after crop and with square pixels, in capture pixels.
+    labels: whether the shot is labelled; without, no room is kept for labels. evidence_height: of a
+    band beneath the pictures (even pixels, 0 = none): it gets room of its own where there is some, or
+    else lies over the pictures' foot with the captions above it. scale: canvas pixels for one capture
+    pixel of panes shown at their actual size (less than 1 in a draft smaller than the programme).
+    """
+    page = _Page(width, height, even(evidence_height))
+    if isinstance(arrangement, Panes):
+        one = arrangement.kind == "full"
+        columns = _columns(arrangement, sizes, page)
+        return _rows(page, arrangement.panes, sizes, columns, scale, labels=labels, header=not one)
+    if isinstance(arrangement, Inset):
+        whole = _rows(page, arrangement.panes[:1], sizes[:1], 1, scale, labels=False, header=False)
+        return _inset(page, whole, arrangement, sizes[1], labels=labels)
+    if isinstance(arrangement, Split | Difference):
+        largest = max(sizes, key=lambda size: Fraction(*size))
+        whole = _rows(page, arrangement.panes[:1], (largest,), 1, scale, labels=False, header=False)
+        down = isinstance(arrangement, Split) and arrangement.direction == "down"
+        return _shared(page, whole, down=down, labels=labels)
+    return _finished(page, (), (), (), over=True, captions_over=False, evidence_over=True)
+
+
+def _columns(arrangement: Panes, sizes: Sequence[Size], page: _Page) -> int:
+    """How many panes lie in a row. A grid takes the number that shows the pictures largest; of
+    equals the one with more columns, as eyes and canvases are wider than high."""
+    count = len(arrangement.panes)
+    if arrangement.kind != "grid":
+        return count if arrangement.kind == "side-by-side" else 1
+    shape = Fraction(sum(w for w, _ in sizes), sum(h for _, h in sizes))
+
+    def shown(columns: int) -> Fraction:
+        rows = -(-count // columns)
+        return min(Fraction(page.width, columns), Fraction(page.height, rows) * shape)
+
+    return max(range(1, count + 1), key=lambda columns: (shown(columns), columns))
+
+
+def _rows(
+    page: _Page,
+    panes: Sequence[Pane],
+    sizes: Sequence[Size],
+    columns: int,
+    scale: Fraction,
+    *,
+    labels: bool,
+    header: bool,
+) -> Layout:
+    """Panes in rows of `columns`, as large as the canvas lets them be."""
+    rows = -(-len(panes) // columns)
+    pitch = Fraction(page.width, columns)  # the gap is taken from the pictures' edges, not from their scale
+    ideal = _ideal_height(page, panes, sizes, pitch, scale)
+    header_row = page.header if labels and header else 0
+    for with_header in (True, False) if header_row else (False,):
+        for captions, evidence in ((True, True), (False, True), (False, False)):
+            top = page.safe.y if with_header else 0
+            between = page.space if with_header else GAP
+            taken = rows * (header_row if with_header else 0) + (rows - 1) * between
+            room = page.height - top - page.foot(captions=captions, evidence=evidence)
+            last = not with_header and not captions and not evidence
+            if rows * even(ideal) + taken <= room or last:
+                tall = min(ideal, Fraction(room, rows))
+                cell_height = min(even(tall), even(Fraction(room - taken, rows)))
+                block = rows * cell_height + taken
+                start = top + even(Fraction(room - block, 2))
+                return _placed_rows(
+                    page,
+                    panes,
+                    sizes,
+                    columns,
+                    tall=tall,
+                    cell_height=cell_height,
+                    start=start,
+                    header=header_row if with_header else 0,
+                    between=between,
+                    labels=labels,
+                    captions_over=not captions,
+                    evidence_over=not evidence,
+                )
+    raise AssertionError("the last way of setting out always holds")
+
+
+def _ideal_height(
+    page: _Page, panes: Sequence[Pane], sizes: Sequence[Size], pitch: Fraction, scale: Fraction
+) -> Fraction:
+    """The row height at which the tallest picture fills its column's width. Panes that fill their
+    rectangle take what the others leave them, or all there is when they are alone."""
+    heights = []
+    for pane, (wide, high) in zip(panes, sizes, strict=True):
+        if pane.fitting == "fit":
+            heights.append(pitch * high / wide)
+        elif pane.fitting == "actual":
+            heights.append(high * scale)
+    return max(heights) if heights else Fraction(page.height)
+
+
+def _placed_rows(
+    page: _Page,
+    panes: Sequence[Pane],
+    sizes: Sequence[Size],
+    columns: int,
+    *,
+    tall: Fraction,
+    cell_height: int,
+    start: int,
+    header: int,
+    between: int,
+    labels: bool,
+    captions_over: bool,
+    evidence_over: bool,
+) -> Layout:
+    pitch = Fraction(page.width, columns)
+    cell_width = even(Fraction(page.width - (columns - 1) * GAP, columns))
+    if all(pane.fitting == "fit" for pane in panes):
+        widest = max(min(pitch, tall * wide / high) for wide, high in sizes)
+        # A column keeps half its share at least, so that a label beside a thin picture has room.
+        cell_width = min(cell_width, max(near_even(widest), near_even(pitch / 2)))
+    rects: list[Rect] = []
+    boxes: list[Rect | None] = []
+    for number, (pane, size) in enumerate(zip(panes, sizes, strict=True)):
+        row, column = divmod(number, columns)
+        in_row = min(columns, len(panes) - row * columns)
+        cell = Rect(
+            _column_x(page.width, cell_width, column, in_row, columns),
+            start + header + row * (header + cell_height + between),
+            cell_width,
+            cell_height,
+        )
+        rect = _picture_in(cell, pane, size, pitch, tall, hang=header > 0)
+        rects.append(rect)
+        if not labels:
+            boxes.append(None)
+        elif header:
+            left, right = max(rect.x, page.safe.x), min(cell.right, page.safe.right)
+            boxes.append(Rect(left, cell.y - header, right - left, page.label))
+        else:
+            left, right = max(rect.x + page.pad, page.safe.x), min(cell.right - page.pad, page.safe.right)
+            top = min(max(rect.y + page.pad, page.safe.y), page.safe.bottom - page.label)
+            boxes.append(Rect(left, top, max(2, right - left), page.label))
+    return _finished(
+        page,
+        rects,
+        boxes,
+        ["left"] * len(rects),
+        over=not header,
+        captions_over=captions_over,
+        evidence_over=evidence_over,
+    )
+
+
+def _column_x(width: int, cell: int, column: int, in_row: int, columns: int) -> int:
+    """Left edge of a cell. Rows that span the canvas touch both edges; a shorter row is centred, in the
+    columns of the others where it can be."""
+    spans = width - columns * cell - (columns - 1) * GAP < 2 * columns
+    if spans and columns > 1 and (columns - in_row) % 2 == 0:
+        return near_even(Fraction((column + (columns - in_row) // 2) * (width - cell), columns - 1))
+    return even(Fraction(width - in_row * cell - (in_row - 1) * GAP, 2)) + column * (cell + GAP)
+
+
+def _picture_in(cell: Rect, pane: Pane, size: Size, pitch: Fraction, tall: Fraction, *, hang: bool) -> Rect:
+    """The rectangle a picture needs in its cell: centred, or hung from the top under its label."""
+    if pane.fitting != "fit":
+        return cell
+    wide, high = size
+    share = min(pitch / wide, tall / high)
+    width = min(cell.width, max(2, near_even(share * wide)))
+    height = min(cell.height, max(2, near_even(share * high)))
+    y = cell.y if hang else cell.y + even(Fraction(cell.height - height, 2))
+    return Rect(cell.x + even(Fraction(cell.width - width, 2)), y, width, height)
+
+
+def _shared(page: _Page, whole: Layout, *, down: bool, labels: bool) -> Layout:
+    """Two panes in one rectangle; their labels stand at the sides that are theirs."""
+    rect = whole.panes[0]
+    boxes: list[Rect | None] = [None, None]
+    aligns: tuple[Align, Align] = ("left", "left")
+    if labels:
+        left, right = max(rect.x + page.pad, page.safe.x), min(rect.right - page.pad, page.safe.right)
+        right = max(right, left + page.scaled(320))  # a picture thinner than words
+        top = max(rect.y + page.pad, page.safe.y)
+        if down:
+            floor = whole.captions.y - page.space if whole.captions_over_picture else rect.bottom - page.pad
+            floor = min(floor, page.safe.bottom)
+            boxes = [Rect(left, top, right - left, page.label)]
+            boxes.append(Rect(left, max(top + page.label, floor - page.label), right - left, page.label))
+        else:
+            half = even(Fraction(right - left - page.space, 2))
+            boxes = [Rect(left, top, half, page.label), Rect(right - half, top, half, page.label)]
+            aligns = ("left", "right")
+    return _finished(
+        page,
+        (rect, rect),
+        boxes,
+        aligns,
+        over=True,
+        captions_over=whole.captions_over_picture,
+        evidence_over=whole.evidence_over_picture,
+    )
+
+
+def _inset(page: _Page, whole: Layout, arrangement: Inset, size: Size, *, labels: bool) -> Layout:
+    """One picture full, one small in a corner, its label beneath it (above it in a lower corner)."""
+    main = whole.panes[0]
+    low, on_left = arrangement.corner.startswith("bottom"), arrangement.corner.endswith("left")
+    # Captions may lie over the picture, so a lower corner is the one above them.
+    floor = min(whole.captions.y, whole.evidence.y if whole.evidence else page.height) - page.space
+    label_room = page.label + page.scaled(6) if labels else 0
+    room_high = floor - page.safe.y - 2 * GAP - (2 * label_room + page.pad if labels else 0)
+    share = min(
+        Fraction(page.width) * Fraction(str(round(arrangement.size, 4))) / size[0],
+        Fraction(page.safe.width - 2 * GAP, size[0]),
+        Fraction(room_high, size[1]),
+    )
+    width, height = max(2, near_even(share * size[0])), max(2, near_even(share * size[1]))
+    x = page.safe.x + GAP if on_left else page.safe.right - GAP - width
+    y = floor - GAP - height if low else page.safe.y + GAP
+    small = Rect(x, y, width, height)
+    frame = small.grown(GAP)
+    boxes: list[Rect | None] = [None, None]
+    aligns: tuple[Align, Align] = ("left", "left")
+    if labels:
+        top = max(main.y + page.pad, page.safe.y)
+        left, right = max(main.x + page.pad, page.safe.x), min(main.right - page.pad, page.safe.right)
+        small_width = max(frame.width, even(Fraction(page.width, 4)))
+        small_x = frame.x if on_left else frame.right - small_width
+        below = Rect(small_x, frame.y - label_room if low else frame.bottom + page.scaled(6), small_width, page.label)
+        to_right = on_left and not low
+        if not low:
+            left, right = (max(left, frame.right + page.pad), right) if on_left else (left, frame.x - page.pad)
+        if right - left < even(Fraction(page.width, 8)):  # the inset takes the whole top: stand above or below it
+            left, right = page.safe.x, page.safe.right
+            top = below.bottom + page.scaled(6) if not low else top
+            to_right = False
+        boxes = [Rect(left, top, right - left, page.label), below]
+        aligns = ("right" if to_right else "left", "left" if on_left or small_width == frame.width else "right")
+    return _finished(
+        page,
+        (main, small),
+        boxes,
+        aligns,
+        over=True,
+        captions_over=whole.captions_over_picture,
+        evidence_over=whole.evidence_over_picture,
+        frame=frame,
+    )
+
+
+def _finished(
+    page: _Page,
+    panes: Iterable[Rect],
+    boxes: Iterable[Rect | None],
+    aligns: Iterable[Align],
+    *,
+    over: bool,
+    captions_over: bool,
+    evidence_over: bool,
+    frame: Rect | None = None,
+) -> Layout:
+    """Add what lies beneath the pictures: evidence and captions."""
+    rects = tuple(panes)
+    safe = page.safe
+    bottom, evidence = safe.bottom, None
+    if page.evidence:
+        if evidence_over:
+            y = safe.bottom - page.evidence
+            bottom = y - page.space
+        elif captions_over:
+            y = safe.bottom - page.evidence
+            bottom = min(max((rect.bottom for rect in rects), default=y) - page.space, y - page.space)
+        else:
+            y = max((rect.bottom for rect in rects), default=safe.y) + page.space
+        evidence = Rect(safe.x, even(y), safe.width, page.evidence)
+    captions = Rect(safe.x, bottom - page.caption, safe.width, page.caption)
+    content = Rect(safe.x, safe.y, safe.width, captions.y - page.space - safe.y)
+    return Layout(
+        width=page.width,
+        height=page.height,
+        panes=rects,
+        label_boxes=tuple(boxes),
+        label_aligns=tuple(aligns),
+        labels_over_picture=over,
+        caption_bottom_y=bottom,
+        captions=captions,
+        captions_over_picture=captions_over,
+        safe=safe,
+        content=content,
+        frame=frame,
+        evidence=evidence,
+        evidence_over_picture=evidence is not None and evidence_over,
+    )
