@@ -1,0 +1,264 @@
+"""Every key of a storyboard: what it is, what it takes, its default and examples.
+
+The reader, the JSON Schema and `explain` all work from `STORYBOARD`; rules that join several keys are in `rules.py`.
+"""
+
+from __future__ import annotations
+
+from assembler.storyboard.keys_shot import PANE_WITH_ID, SHOT, TIMES_OF_A_LINE
+from assembler.storyboard.shapes import ById, Choice, Either, Flag, Key, Keys, ListOf, Number, Reference, Text
+from assembler.storyboard.written import (
+    FILE,
+    FOLDER,
+    GAIN,
+    INSTANT,
+    LANGUAGE,
+    LENGTH,
+    LENGTH_OR_FIT,
+    OWN_ID,
+    RATE,
+    SIGNED,
+    SIZE,
+)
+
+FORMAT_VERSION = 1
+
+__all__ = ["FORMAT_VERSION", "PANE_WITH_ID", "SEGMENT", "STORYBOARD"]
+
+_CAPTURE_ID = Reference(noun="the id of a capture", table="captures")
+
+_CANVAS = Keys(
+    name="canvas",
+    noun="keys such as {size: 1920x1080, rate: 60}",
+    about="The programme's picture: how large it is and how many frames it has a second.",
+    keys=(
+        Key(name="size", shape=SIZE, about="Width and height in pixels, both even, 160x90 to 7680x4320.",
+            examples=("1920x1080", "3840x2160"), default="1920x1080", gives="1920x1080"),
+        Key(name="rate", shape=RATE,
+            about="Frames a second: 24, 25, 30, 50, 60, 120, or 23.976, 29.97, 59.94, 119.88, which stand for "
+                  "their exact values over 1001 (59.94 is 60000/1001).",
+            examples=(60, 59.94, "60000/1001"), default="60", gives=60),
+    ),
+)
+
+_SUBJECT = Keys(
+    name="subject",
+    noun="keys such as {name: Ash, note: desktop}",
+    about="A thing compared, such as one of two machines.",
+    keys=(
+        Key(name="name", shape=Text(noun="text", longest=80), about="The name that labels show.",
+            examples=("Ash",), required=True),
+        Key(name="note", shape=Text(noun="text", longest=120, may_be_empty=True),
+            about="A few words that labels show smaller, beneath the name.", examples=("desktop",), default="none",
+            gives=""),
+    ),
+)
+
+_NO_OFFSET = (
+    "`line-up` has no `offset`; measuring the line-up from the pictures is not part of this version",
+    "write by how much this capture is later than the other, such as `offset: 21 f`, or earlier: `offset: -350 ms`",
+)
+
+_LINE_UP = Keys(
+    name="line-up",
+    noun="keys such as {with: ash-quay, offset: -21 f}",
+    about="How this capture lines up in time with another, so that both show the same moment.",
+    keys=(
+        Key(name="with", shape=_CAPTURE_ID, about="The id of the other capture.", examples=("ash-quay",),
+            required=True),
+        Key(name="offset", shape=SIGNED,
+            about="The time in this capture at which it shows what the other shows at its own 0. It is negative where "
+                  "this capture began later. This version does not measure it, so it must be written.",
+            examples=("-21 f", "350 ms"), required=True, missing=_NO_OFFSET),
+    ),
+)
+
+_CAPTURE = Keys(
+    name="capture",
+    noun="keys such as {file: footage/ash.mp4, subject: ash}",
+    about="A video file of a subject.",
+    keys=(
+        Key(name="file", shape=FILE, about="The video file, as a path from the storyboard's folder.",
+            examples=("footage/ash_quay.mp4",), required=True),
+        Key(name="subject", shape=Reference(noun="the id of a subject", table="subjects"),
+            about="The id of the subject it shows; labels take their words and colour from it.", examples=("ash",),
+            default="none: the pane has no label"),
+        Key(name="line-up", shape=_LINE_UP, about="How this capture lines up in time with another.",
+            examples=({"with": "ash-quay", "offset": "-21 f"},), default="none: it counts from its own beginning"),
+    ),
+)
+
+_NARRATION = Keys(
+    name="narration",
+    noun="keys such as {takes: takes, pace: 160}",
+    about="How the lines are voiced, and the silence around them.",
+    keys=(
+        Key(name="takes", shape=FOLDER, about="The folder that holds the recordings.", examples=("takes",),
+            default="takes", gives="takes"),
+        Key(name="voice",
+            shape=Choice(noun="scratch or none", words=(
+                ("scratch", "a machine voice speaks the lines that have no take yet"),
+                ("none", "lines without a take stay silent; their length is estimated from `pace`"))),
+            about="What speaks the lines that have no recording yet.", examples=("scratch",), default="scratch",
+            gives="scratch"),
+        Key(name="pace", shape=Number(noun="a whole number", whole=True, least=60, most=400),
+            about="Words a minute, for lines that have no recording yet.", examples=(160,), default="160", gives=160),
+        Key(name="lead", shape=INSTANT, about="Silence before the first line of a segment.", examples=("0.3 s",),
+            default="0.3 s", gives="0.3 s"),
+        Key(name="pause", shape=INSTANT, about="Silence between two lines.", examples=("0.35 s",), default="0.35 s",
+            gives="0.35 s"),
+        Key(name="tail", shape=INSTANT, about="Silence after the last line of a segment that lasts as long as its words.",
+            examples=("0.5 s",), default="0.5 s", gives="0.5 s"),
+    ),
+)
+
+_CAPTIONS = Keys(
+    name="captions",
+    noun="keys such as {burn: true, limits: online}",
+    about="Captions of the narration.",
+    keys=(
+        Key(name="burn", shape=Flag(noun="true or false"), about="Whether drafts show the captions in the picture.",
+            examples=(True,), default="true", gives=True),
+        Key(name="limits",
+            shape=Choice(noun="online, broadcast or slow", words=(
+                ("online", "for viewers at a screen of their own"),
+                ("broadcast", "for television"),
+                ("slow", "more time to read each caption"))),
+            about="How long captions stand and how much text they hold.", examples=("online",), default="online",
+            gives="online"),
+    ),
+)
+
+_LINE_TEXT = Text(noun="the words to speak", longest=2000)
+
+_LINE = Keys(
+    name="line",
+    noun="text, or keys such as {text: ..., pause: 0.4 s}",
+    about="One narration line.",
+    keys=(
+        Key(name="text", shape=_LINE_TEXT, about="The words to speak.",
+            examples=("Ash holds 60 frames a second.",), required=True),
+        *TIMES_OF_A_LINE,
+    ),
+)
+
+_LINE_OR_TEXT = Either(noun="text, or keys such as {text: ..., pause: 0.4 s}", shapes=(_LINE_TEXT, _LINE))
+
+_HEAR = Keys(
+    name="hear",
+    noun="keys such as {capture: ash-quay, gain: -6 dB}",
+    about="The sound of a capture, heard under a segment and lowered while someone speaks.",
+    keys=(
+        Key(name="capture", shape=_CAPTURE_ID, about="The id of the capture to hear.", examples=("ash-quay",),
+            required=True),
+        Key(name="from", shape=INSTANT, about="The time in the capture at which its sound begins.", examples=("2 s",),
+            default="the same moment as the capture's picture, where the segment shows it; else its beginning"),
+        Key(name="gain", shape=GAIN, about="How much louder or softer, from -60 dB to 24 dB.",
+            examples=("-6 dB", -6), default="0 dB", gives="0 dB"),
+    ),
+)
+
+_HEAR_ONE = Either(noun="the id of a capture, or keys such as {capture: ash-quay, gain: -6 dB}",
+                   shapes=(_CAPTURE_ID, _HEAR))
+
+_FADE = Key(name="fade", shape=LENGTH, about="How long the fade from or to the dark ground colour takes.",
+            examples=("0.5 s",))
+
+_ENTER = Keys(
+    name="enter",
+    noun="{dissolve: 0.5 s} or {fade: 0.5 s}",
+    about="How a segment begins, other than with a cut.",
+    keys=(
+        Key(name="dissolve", shape=LENGTH, about="How long the picture before takes to turn into this one.",
+            examples=("0.5 s",)),
+        _FADE,
+    ),
+    one_of=("dissolve", "fade"),
+)
+
+_LEAVE = Keys(name="leave", noun="{fade: 0.5 s}", about="How a segment ends, other than with a cut.",
+              keys=(_FADE,), one_of=("fade",))
+
+SEGMENT = Keys(
+    name="segment",
+    noun="keys such as {id: opening, say: ..., show: ...}",
+    about="A stretch of the programme: something to show and, mostly, something to say.",
+    keys=(
+        Key(name="id", shape=OWN_ID, about="A short name of its own, by which findings and options call the segment.",
+            examples=("opening",), required=True),
+        Key(name="chapter",
+            shape=Either(noun="text, or false", shapes=(Text(noun="text", longest=120, may_be_empty=True),
+                                                        Flag(noun="false", only=False))),
+            about="The name of the chapter that begins here; false when none does.", examples=("Opening", False),
+            default="the segment's id"),
+        Key(name="at", shape=INSTANT, about="The programme time at which the segment begins.",
+            examples=("00:00:09:00",), default="where the segment before it ends"),
+        Key(name="until", shape=INSTANT, about="The programme time at which it ends. Write either this or `lasts`.",
+            examples=("00:00:18:00",)),
+        Key(name="lasts", shape=LENGTH_OR_FIT,
+            about="How long it lasts, or `fit`: as long as its narration needs. Write either this or `until`.",
+            examples=("fit", "9 s"), default="fit where there is something to say, else the sum of its shots"),
+        Key(name="say",
+            shape=Either(noun="text or a list of lines",
+                         shapes=(_LINE_TEXT, ListOf(noun="a list of lines", item=_LINE_OR_TEXT, most=200))),
+            about="The narration: one line of text, or a list of lines.",
+            examples=("Two machines, one harbour at dusk.", [{"text": "Here they differ.", "pause": "0.4 s"}]),
+            default="nothing is said"),
+        Key(name="show",
+            shape=Either(noun="one shot or a list of shots",
+                         shapes=(SHOT, ListOf(noun="a list of shots", item=SHOT, least=1, most=200))),
+            about="What is seen: one shot, or several one after the other. One of them may go without `lasts` and "
+                  "takes the time the others leave.",
+            examples=({"full": "ash-quay"}, [{"lasts": "2 s", "full": "ash-quay"}, {"full": "birch-quay"}]),
+            required=True),
+        Key(name="hear",
+            shape=Either(noun="the id of a capture, keys, or a list of either",
+                         shapes=(_CAPTURE_ID, _HEAR, ListOf(noun="a list", item=_HEAR_ONE, most=8))),
+            about="Captures whose sound is heard.", examples=("ash-quay", {"capture": "ash-quay", "gain": "-6 dB"}),
+            default="no capture is heard"),
+        Key(name="enter", shape=_ENTER, about="How the segment begins.", examples=({"dissolve": "0.5 s"},),
+            default="with a cut"),
+        Key(name="leave", shape=_LEAVE, about="How the segment ends.", examples=({"fade": "1 s"},),
+            default="with a cut"),
+    ),
+    not_both=("until", "lasts"),
+)
+
+STORYBOARD = Keys(
+    name="storyboard",
+    noun="keys, beginning with `storyboard: 1`",
+    about="A storyboard: what is compared, the footage, the words, and what is seen while they are spoken.",
+    keys=(
+        Key(name="storyboard",
+            shape=Number(noun="1", whole=True, least=FORMAT_VERSION, most=FORMAT_VERSION,
+                         hint="this is the only version of the format so far; write storyboard: 1"),
+            about="The version of the format, always 1.", examples=(1,), required=True,
+            missing=("the storyboard does not say which version of the format it is",
+                     "begin it with the line: storyboard: 1")),
+        Key(name="title", shape=Text(noun="text", longest=200), about="The programme's title.",
+            examples=("Harbour Lights on two machines",), required=True),
+        Key(name="language", shape=LANGUAGE, about="The language that is spoken.", examples=("en", "de"),
+            default="en", gives="en"),
+        Key(name="canvas", shape=_CANVAS, about="The size and rate of the programme's picture.",
+            examples=({"size": "1920x1080", "rate": 60},), default="1920x1080 at 60 frames a second"),
+        Key(name="subjects",
+            shape=ById(noun="an id for each subject, with its name", most=12, item=Either(
+                noun="a name, or keys such as {name: Ash, note: desktop}",
+                shapes=(Text(noun="text", longest=80), _SUBJECT))),
+            about="The things compared, each under an id. Their order decides colours and line styles.",
+            examples=({"ash": {"name": "Ash", "note": "desktop"}, "birch": "Birch"},), default="none"),
+        Key(name="captures", shape=ById(noun="an id for each capture, with its file", item=_CAPTURE),
+            about="The video files, each under an id.",
+            examples=({"ash-quay": {"file": "footage/ash_quay.mp4", "subject": "ash"}},), default="none"),
+        Key(name="narration", shape=_NARRATION, about="How the lines are voiced.",
+            examples=({"takes": "takes", "pace": 160},), default="a scratch voice at 160 words a minute"),
+        Key(name="captions", shape=_CAPTIONS, about="Captions of the narration.",
+            examples=({"burn": True, "limits": "online"},), default="shown in drafts, limits for online viewing"),
+        Key(name="fonts", shape=ListOf(noun="a list of font files", item=FILE, most=16),
+            about="Font files from the project folder, used for what the fonts that come with assembler cannot draw.",
+            examples=(["fonts/Handwriting.ttf"],), default="none"),
+        Key(name="segments", shape=ListOf(noun="a list of segments", item=SEGMENT, least=1, most=2000),
+            about="The programme, in order.",
+            examples=([{"id": "opening", "say": "Two machines.", "show": {"full": "ash-quay"}}],), required=True),
+    ),
+)
