@@ -18,8 +18,9 @@ import av
 import numpy as np
 import numpy.typing as npt
 
-from assembler.errors import AssemblerError, RenderError
+from assembler.errors import AssemblerError, MediaError, RenderError
 from assembler.media.landing import landing, write_error
+from assembler.media.opening import open_media
 from assembler.media.writer import clock_of
 from assembler.timing.rates import SAMPLE_RATE
 
@@ -121,11 +122,12 @@ def _scan_all(parts: Sequence[Path], rate: Fraction) -> list[_Scan]:
 
 @contextlib.contextmanager
 def _opened(path: Path) -> Iterator[tuple[Any, Any]]:
-    """A part's container and picture stream. Only plain mp4 files, never another place they name."""
+    """A part's container and picture stream."""
     try:
-        container = av.open(str(path.absolute()), "r", format="mov", options={"protocol_whitelist": "file"})
-    except (OSError, ValueError, av.FFmpegError) as error:
-        raise RenderError(f"{path}: this part cannot be read: {error}", mend="delete it and render again") from error
+        container = open_media(path)
+    except MediaError as error:
+        what = error.problems[0].what
+        raise RenderError(f"{path}: this part cannot be read: {what}", mend="delete it and render again") from error
     with container:
         if not container.streams.video:
             raise RenderError(f"{path}: this part has no pictures", mend="delete it and render again")

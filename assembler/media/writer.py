@@ -25,8 +25,9 @@ from typing import Any, Final, Literal, Self
 import av
 import numpy as np
 
-from assembler.errors import MissingPartError, RenderError
+from assembler.errors import MediaError, MissingPartError, RenderError
 from assembler.media.landing import landing, write_error
+from assembler.media.opening import open_media
 from assembler.media.planes import Plane, Planes
 
 BT709: Final = (1, 1, 1)
@@ -90,9 +91,9 @@ def clock_of(rate: Fraction) -> tuple[Fraction, int]:
 def count_pictures(path: Path) -> int:
     """Pictures in a finished part, by reading its packets; 0 when it cannot be read to its end."""
     try:
-        with av.open(str(path.resolve()), "r", format="mov", options={"protocol_whitelist": "file"}) as part:
+        with open_media(path) as part:
             return sum(1 for packet in part.demux(part.streams.video[0]) if packet.size)
-    except (OSError, ValueError, IndexError, av.FFmpegError):
+    except (MediaError, OSError, ValueError, IndexError, av.FFmpegError):
         return 0
 
 

@@ -1,0 +1,94 @@
+"""What stands behind a name: digests of files and of the engine itself.
+
+Times of change are left out on purpose: a project that is copied or checked out again keeps its parts.
+"""
+
+from __future__ import annotations
+
+import functools
+import hashlib
+from collections.abc import Iterable
+from importlib import metadata
+from pathlib import Path
+
+from assembler.errors import RenderError
+from assembler.storyboard.paths import resolve_inside
+from assembler.timeline.model import Timeline
+
+_CHUNK = 1 << 20
+_ENGINE_ROOMS = ("media", "picture")
+_ENGINE_FILES = ("render/part.py", "render/mixing.py")
+_ENGINE_LIBRARIES = ("av", "moviepy", "Pillow", "uharfbuzz", "freetype-py")
+
+
+def footage_print(path: Path) -> str:
+    """A digest of a large file: its size and its head, middle and tail, one MiB each.
+
+    A change that keeps the size and all three is not seen. Footage is written anew, not patched in
+    place, and its index lies at the head or the tail, so this does not happen by editing.
+    """
+    digest = hashlib.sha256()
+    try:
+        size = path.stat().st_size
+        digest.update(str(size).encode())
+        with path.open("rb") as file:
+            for start in sorted({0, max(0, size // 2 - _CHUNK // 2), max(0, size - _CHUNK)}):
+                file.seek(start)
+                digest.update(file.read(_CHUNK))
+    except OSError as error:
+        raise RenderError(f"{path}: could not be read: {error.strerror}") from error
+    return digest.hexdigest()
+
+
+def file_print(path: Path) -> str:
+    """A digest of a whole file."""
+    try:
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError as error:
+        raise RenderError(f"{path}: could not be read: {error.strerror}") from error
+
+
+def files_print(paths: Iterable[Path]) -> str:
+    """One digest of several whole files, their order counted, their names not."""
+    digest = hashlib.sha256()
+    for path in paths:
+        digest.update(file_print(path).encode())
+    return digest.hexdigest()
+
+
+@functools.cache
+def engine_print() -> str:
+    """A digest of the code that makes pictures and of the libraries it stands on."""
+    package = Path(__file__).resolve().parent.parent
+    own = [path for room in _ENGINE_ROOMS for path in sorted((package / room).glob("*.py"))]
+    own += [package / name for name in _ENGINE_FILES]
+    digest = hashlib.sha256(files_print(path for path in own if path.is_file()).encode())
+    for library in _ENGINE_LIBRARIES:
+        digest.update(f"{library} {metadata.version(library)}\n".encode())
+    return digest.hexdigest()
+
+
+class Prints:
+    """Digests of all that a timeline draws from, each file read once.
+
+    fonts: digest of the fonts at hand. engine: digest of the code and libraries.
+    """
+
+    def __init__(self, timeline: Timeline, font_files: Iterable[Path]) -> None:
+        self._timeline = timeline
+        self._known: dict[str, str] = {}
+        self.fonts = files_print(font_files)
+        self.engine = engine_print()
+
+    def of(self, name: str) -> str:
+        """The digest behind `capture ID`, `still FILE` or `code FILE`. Raises RenderError."""
+        if name not in self._known:
+            kind, _, rest = name.partition(" ")
+            if kind == "capture":
+                if rest not in self._timeline.captures:
+                    raise RenderError(f"capture '{rest}' was not read", mend="see what `assembler check` says of it")
+                self._known[name] = footage_print(self._timeline.captures[rest].path)
+            else:
+                self._known[name] = file_print(resolve_inside(self._timeline.folder, rest, None))
+        return self._known[name]

@@ -1,0 +1,213 @@
+"""A part job: everything one part's picture depends on, as a plain frozen value.
+
+`job_key` names the part by content. What does not change the picture (the segment's id, where in
+the programme the part stands) is not in the key, unless it is drawn.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, fields, is_dataclass
+from fractions import Fraction
+from pathlib import PurePath
+
+from assembler.media.writer import EncoderSettings
+from assembler.storyboard.model import Card, Made, Pane, Split, Subject
+from assembler.timeline.model import PlacedPane, PlacedShot
+from assembler.timing.grammar import Time
+from assembler.timing.spans import Span
+
+ENGINE = 1
+"""Raised by hand when parts must be made anew though no file of ours changed (see fingerprint.engine)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Dissolve:
+    """The picture before, running on under the part's head. `shot` is asked for its frame `first`
+    at the part's first frame. The dissolve is `length` frames long, `done` of them before the part."""
+
+    shot: PlacedShot
+    first: int
+    done: int
+    length: int
+
+
+@dataclass(frozen=True, slots=True)
+class Fade:
+    """How much of the ground shows: frame k of the part lies `at + k * step` frames from the full
+    ground, and is clear of it from `length` on. step is 1 for a fade in, -1 for a fade out."""
+
+    at: int
+    step: int
+    length: int
+
+
+@dataclass(frozen=True, slots=True)
+class Burn:
+    """A caption drawn on the part's frames from start_frame up to, but not including, end_frame."""
+
+    start_frame: int
+    end_frame: int
+    lines: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Stamp:
+    """The small timecode and id on each frame. first_frame: the programme frame of the part's first
+    one. scratch: the part's frames in which a scratch voice speaks."""
+
+    segment: str
+    first_frame: int
+    scratch: tuple[Span, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PartJob:
+    """One part of the programme.
+
+    segment, number: what it is called in plans, the shot counted from 1. first: the frame of `shot`
+    it begins with. canvas: the storyboard's own size, from which proportions follow.
+    sources: what stands behind each name used (captures, still pictures, project code), as digests.
+    """
+
+    segment: str
+    number: int
+    shot: PlacedShot
+    first: int
+    frames: int
+    dissolve: Dissolve | None
+    fades: tuple[Fade, ...]
+    captions: tuple[Burn, ...]
+    stamp: Stamp | None
+    width: int
+    height: int
+    rate: Fraction
+    canvas: tuple[int, int]
+    settings: EncoderSettings
+    subjects: Mapping[str, Subject]
+    sources: Mapping[str, str]
+    fonts: str
+    engine: str
+
+    @property
+    def name(self) -> str:
+        """For people: the segment, the shot and, when the part is not its beginning, the frame."""
+        return f"{self.segment} shot {self.number}" + (f" from frame {self.first}" if self.first else "")
+
+
+def job_facets(job: PartJob) -> dict[str, str]:
+    """A digest of each thing a part depends on, under the name a person would give it."""
+    shown = _used_names(job)
+    return {
+        "footage": _digest(
+            [
+                _pictures(job.shot, job.first, job.frames),
+                {name: digest for name, digest in job.sources.items() if name in shown},
+            ]
+        ),
+        "arrangement": _digest(_arrangement(job)),
+        "dissolve or fade": _digest([_dissolve(job), _plain(job.fades)]),
+        "captions": _digest(_plain(job.captions)),
+        "marks": _digest(_plain(job.stamp)),
+        "size or rate": _digest(_plain([job.width, job.height, job.rate, job.canvas])),
+        "encoder settings": _digest(_plain(job.settings)),
+        "fonts": job.fonts,
+        "engine": _digest([ENGINE, job.engine]),
+    }
+
+
+def job_key(job: PartJob) -> str:
+    """The part's name by content: 40 hexadecimal digits."""
+    return _digest(job_facets(job))[:40]
+
+
+def is_moving(shot: PlacedShot) -> bool:
+    """Whether the drawing itself, not only the footage in it, depends on the frame within the shot."""
+    arrangement = shot.arrangement
+    if isinstance(arrangement, Split):
+        return arrangement.line[0] != arrangement.line[1]
+    return isinstance(arrangement, (Card, Made))
+
+
+def shots_of(job: PartJob) -> tuple[PlacedShot, ...]:
+    """The shots the part shows: its own, and the one it dissolves from."""
+    return (job.shot,) if job.dissolve is None else (job.dissolve.shot, job.shot)
+
+
+def _used_names(job: PartJob) -> set[str]:
+    return {name for shot in shots_of(job) for name in source_names(shot)}
+
+
+def source_names(shot: PlacedShot) -> tuple[str, ...]:
+    """What a shot draws from files, as `capture ID`, `still FILE` and `code FILE`."""
+    names = [f"capture {pane.capture.id}" for pane in shot.panes]
+    if isinstance(shot.arrangement, Card) and shot.arrangement.picture is not None:
+        names.append(f"still {shot.arrangement.picture}")
+    if isinstance(shot.arrangement, Made):
+        names.append(f"code {shot.arrangement.file}")
+    return tuple(names)
+
+
+def _pictures(shot: PlacedShot, first: int, frames: int) -> list[object]:
+    return [
+        [pane.capture.id, hashlib.sha256(pane.picture[first : first + frames].tobytes()).hexdigest()]
+        for pane in shot.panes
+    ]
+
+
+def _arrangement(job: PartJob) -> object:
+    described = [_shot(job.shot, job.subjects)]
+    # A still arrangement looks the same wherever in its shot the part lies and however long that is.
+    if is_moving(job.shot):
+        described.append([job.first, job.frames, job.shot.span.frames])
+    return described
+
+
+def _dissolve(job: PartJob) -> object:
+    if job.dissolve is None:
+        return None
+    dissolve = job.dissolve
+    affected = max(0, min(job.frames, dissolve.length - dissolve.done))
+    return [
+        _shot(dissolve.shot, job.subjects),
+        _pictures(dissolve.shot, dissolve.first, affected),
+        [dissolve.done, dissolve.length],
+        [dissolve.first, dissolve.shot.span.frames] if is_moving(dissolve.shot) else None,
+    ]
+
+
+def _shot(shot: PlacedShot, subjects: Mapping[str, Subject]) -> object:
+    used = [subjects.get(pane.capture.subject or "") for pane in shot.panes]
+    return [_plain(shot.arrangement), shot.labels, [_pane(pane) for pane in shot.panes], _plain(used)]
+
+
+def _pane(pane: PlacedPane) -> object:
+    return [pane.capture.id, pane.capture.subject, _plain(pane.speed), pane.held]
+
+
+def _plain(value: object) -> object:
+    """A value as JSON can hold it, without the places it was written at."""
+    if isinstance(value, Time):
+        return str(value.seconds)
+    if is_dataclass(value) and not isinstance(value, type):
+        # Where a pane starts and when it is held is in the picture numbers already.
+        left_out = {"places", "start", "freezes"} if isinstance(value, Pane) else {"places"}
+        kept = [field.name for field in fields(value) if field.name not in left_out]
+        named = {name: _plain(getattr(value, name)) for name in kept}
+        return [type(value).__name__, named]
+    if isinstance(value, Mapping):
+        return {str(key): _plain(item) for key, item in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [_plain(item) for item in value]
+    if isinstance(value, (Fraction, PurePath)):
+        return str(value)
+    if value is None or isinstance(value, (str, int, float, bool)):
+        return value
+    raise TypeError(f"{type(value).__name__} has no place in a part job")
+
+
+def _digest(value: object) -> str:
+    text = json.dumps(value, sort_keys=True, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
+    return hashlib.sha256(text.encode()).hexdigest()
