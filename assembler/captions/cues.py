@@ -1,0 +1,235 @@
+"""Cues from the timeline: what is written when, in whole programme frames.
+
+The words and their times come from the placed narration lines; fit.py chooses the breaks. Here the
+cues of all segments are laid on one programme: none overlaps another, and a start or end that
+falls near a shot change moves onto it where that breaks nothing.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from bisect import bisect_left
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import groupby, pairwise
+from math import ceil, floor
+
+from assembler.captions.breaks import break_costs
+from assembler.captions.fit import Run, choose, most_frame
+from assembler.captions.limits import LIMITS, Limits, characters, reading_speed
+from assembler.timeline.model import PlacedLine, PlacedSegment, Timeline
+from assembler.timing.rates import SAMPLE_RATE
+
+
+@dataclass(frozen=True, slots=True)
+class Cue:
+    """Caption lines shown from start_frame up to, but not including, end_frame.
+
+    first_word of narration line `line` (counted from 1) to last_word, both included and counted
+    from 0 in the line's speech. A cue of several short lines ends in `last_line`; None = in `line`.
+    """
+
+    start_frame: int
+    end_frame: int
+    lines: tuple[str, ...]
+    segment: str
+    line: int
+    first_word: int
+    last_word: int
+    last_line: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Word:
+    """A written word on programme frames. first, last: its index in the speech; words that hold
+    nothing to see are counted to their neighbour."""
+
+    text: str
+    line: int
+    first: int
+    last: int
+    start_frame: int
+    end_frame: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Laid:
+    """A cue with what bounds its moves: its last word's end and the span of its segment."""
+
+    cue: Cue
+    natural_end: int
+    segment: PlacedSegment
+
+
+def make_cues(timeline: Timeline, limits: Limits | None = None) -> tuple[Cue, ...]:
+    """The programme's cues in order; every written word is in exactly one of them.
+
+    limits: None = those the storyboard names. Words said after the programme's last frame have no
+    cue, since nothing is shown there.
+    """
+    kept = limits or LIMITS[timeline.storyboard.captions.limits]
+    rate = timeline.rate
+    runs = list(_runs(timeline))
+    laid: list[_Laid] = []
+    for number, (segment, words) in enumerate(runs):
+        following = runs[number + 1][1][0].start_frame if number + 1 < len(runs) else None
+        costs = _costs(words, timeline.storyboard.language)
+        run = Run(
+            widths=[characters(word.text) for word in words],
+            starts=[word.start_frame for word in words],
+            ends=[word.end_frame for word in words],
+            lines=[word.line for word in words],
+            breaks=costs,
+            fence_frame=segment.span.end_frame,
+            next_frame=following,
+        )
+        for piece in choose(run, kept, rate):
+            chosen = words[piece.first : piece.stop]
+            edges = (piece.first, *piece.splits, piece.stop)
+            texts = tuple(" ".join(word.text for word in words[a:b]) for a, b in pairwise(edges))
+            cue = Cue(
+                start_frame=piece.start_frame,
+                end_frame=piece.end_frame,
+                lines=texts,
+                segment=segment.segment.id,
+                line=chosen[0].line,
+                first_word=chosen[0].first,
+                last_word=chosen[-1].last,
+                last_line=chosen[-1].line if chosen[-1].line != chosen[0].line else None,
+            )
+            laid.append(_Laid(cue, chosen[-1].end_frame, segment))
+    _part(laid, kept.gap_frames)
+    _snap(laid, _shot_changes(timeline), kept, rate)
+    return tuple(_within(laid, timeline.frames))
+
+
+def frame_of_sample(sample: int, rate: Fraction) -> int:
+    """The frame whose share of the sound holds a sample (counted by `sample_of_frame`)."""
+    return ceil(Fraction(2 * sample + 1, 2 * SAMPLE_RATE) * rate) - 1
+
+
+def _frame_after(sample: int, rate: Fraction) -> int:
+    """The first frame that begins at or after a sample."""
+    return ceil(Fraction(2 * sample - 1, 2 * SAMPLE_RATE) * rate)
+
+
+def _runs(timeline: Timeline) -> Iterator[tuple[PlacedSegment, list[_Word]]]:
+    """The words of each segment in the order they are said."""
+    said = [(segment, line) for segment in timeline.segments for line in segment.lines]
+    said.sort(key=lambda pair: pair[1].start_sample)
+    latest = 0
+    for _, group in groupby(said, key=lambda pair: id(pair[0])):
+        lines = list(group)
+        words: list[_Word] = []
+        for _, line in lines:
+            for word in _words(line, timeline.rate):
+                # Estimated times may run backwards by a little; captions may not.
+                start = max(word.start_frame, latest)
+                words.append(replace(word, start_frame=start, end_frame=max(word.end_frame, start + 1)))
+                latest = start
+        if words:
+            yield lines[0][0], words
+
+
+def _words(placed: PlacedLine, rate: Fraction) -> list[_Word]:
+    found: list[_Word] = []
+    first = 0
+    for index, word in enumerate(placed.speech.words):
+        text = seen(word.text)
+        if text:
+            start = frame_of_sample(placed.start_sample + word.start_sample, rate)
+            end = _frame_after(placed.start_sample + word.end_sample, rate)
+            found.append(_Word(text, placed.number, first, index, start, end))
+            first = index + 1
+        elif found:
+            found[-1] = replace(found[-1], last=index)
+            first = index + 1
+    return found
+
+
+def seen(text: str) -> str:
+    """A text on one line, without control characters and needless space."""
+    plain = " ".join(text.split())
+    if plain.isprintable():
+        return plain
+    kept = (char for char in plain if unicodedata.category(char) not in ("Cc", "Cs"))
+    return " ".join("".join(kept).split())
+
+
+def _costs(words: Sequence[_Word], language: str) -> list[float]:
+    costs: list[float] = []
+    for _, line in groupby(words, key=lambda word: word.line):
+        costs += [*break_costs([word.text for word in line], language), 0.0]
+    return costs
+
+
+def _part(laid: list[_Laid], gap_frames: int) -> None:
+    """Push cues apart that would overlap, which only happens where lines are said over each other."""
+    free = 0
+    for index, item in enumerate(laid):
+        cue = item.cue
+        if cue.start_frame < free:
+            end = max(cue.end_frame, free + 1)
+            laid[index] = replace(item, cue=replace(cue, start_frame=free, end_frame=end))
+        free = laid[index].cue.end_frame + gap_frames
+
+
+def _shot_changes(timeline: Timeline) -> list[int]:
+    changes = {segment.span.start_frame for segment in timeline.segments}
+    changes.update(shot.span.start_frame for segment in timeline.segments for shot in segment.shots)
+    changes.add(timeline.frames)
+    return sorted(changes)
+
+
+def _snap(laid: list[_Laid], changes: Sequence[int], limits: Limits, rate: Fraction) -> None:
+    """Move starts and ends onto shot changes a few frames away."""
+    reach = floor(limits.snap_s * rate)
+    join = floor(limits.join_s * rate)
+    gap = limits.gap_frames
+    for index, here in enumerate(laid):
+        change = _nearest(changes, here.cue.start_frame, reach)
+        if change is None or change < here.segment.span.start_frame:
+            continue
+        moved = _moved(here, change, here.cue.end_frame, limits, rate)
+        if moved is not None and index and change - laid[index - 1].cue.end_frame < join:
+            # The cue before ends just before this one, so it moves with it.
+            before = laid[index - 1]
+            closed = _moved(before, before.cue.start_frame, change - gap, limits, rate)
+            if closed is None:
+                continue
+            laid[index - 1] = closed
+        laid[index] = moved or here
+    for index, here in enumerate(laid):
+        change = _nearest(changes, here.cue.end_frame, reach)
+        if change is None:
+            continue
+        left = laid[index + 1].cue.start_frame - change if index + 1 < len(laid) else join
+        if left == gap or left >= join:
+            laid[index] = _moved(here, here.cue.start_frame, change, limits, rate) or here
+
+
+def _nearest(changes: Sequence[int], frame: int, reach: int) -> int | None:
+    at = bisect_left(changes, frame)
+    near = [change for change in changes[max(0, at - 1) : at + 1] if abs(change - frame) <= reach]
+    return min(near, key=lambda change: (abs(change - frame), change), default=None)
+
+
+def _moved(item: _Laid, start: int, end: int, limits: Limits, rate: Fraction) -> _Laid | None:
+    """The cue with new ends, or None where that would make it worse to read."""
+    cue, frames = item.cue, end - start
+    before = cue.end_frame - cue.start_frame
+    if frames < before:
+        if frames < limits.min_frames(rate) or reading_speed(cue.lines, frames, rate) > limits.target_cps:
+            return None
+    elif frames > before and frames > limits.max_frames(rate):
+        return None
+    if end > cue.end_frame and end > most_frame(item.natural_end, item.segment.span.end_frame, limits, rate):
+        return None
+    return replace(item, cue=replace(cue, start_frame=start, end_frame=end))
+
+
+def _within(laid: Iterable[_Laid], frames: int) -> Iterator[Cue]:
+    for item in laid:
+        if item.cue.start_frame < frames:
+            yield replace(item.cue, end_frame=min(item.cue.end_frame, frames))

@@ -1,0 +1,123 @@
+"""Caption files: SubRip through pysrt, WebVTT by a strict writer of our own. Both land whole.
+
+Times are the millisecond nearest to a frame's start, so that the frame nearest to the millisecond
+is the same frame again. Text is shown as it was written: what a player would take for markup or for
+a timing line is escaped in WebVTT; SubRip has no escape, so there an invisible word joiner
+(U+2060) stands inside it.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import unicodedata
+from collections.abc import Iterable, Sequence
+from fractions import Fraction
+from itertools import pairwise
+from pathlib import Path
+
+import pysrt
+
+from assembler.captions.cues import Cue, seen
+from assembler.media.landing import landing, write_error
+from assembler.timing.rates import nearest_frame
+
+_JOINER = "\u2060"
+_RIGHT_TO_LEFT_MARK = "\u200f"
+_RIGHT_TO_LEFT = frozenset({"ar", "arc", "ckb", "dv", "fa", "he", "ks", "ps", "sd", "ug", "ur", "yi"})
+_SRT_MARKUP = re.compile(r"(?:<(?=\s*/?\s*[A-Za-z])|\{(?=\\)|-(?=->))")
+_SRT_BREAK = re.compile(r"\\(?=[Nnh])")
+
+
+def millisecond(frame: int, rate: Fraction) -> int:
+    """The millisecond nearest to a frame's start; a tie goes to the later."""
+    return nearest_frame(Fraction(frame) / rate, Fraction(1000))
+
+
+def write_srt(cues: Iterable[Cue], rate: Fraction, path: Path, language: str = "") -> None:
+    """Write a SubRip file: UTF-8 without a mark, LF, counters from 1, comma times.
+
+    Cues without anything to see are left out. Raises ValueError when cues are out of order, overlap
+    or hold no frame; MissingPartError or RenderError when the file cannot be written.
+    """
+    items = [
+        pysrt.SubRipItem(
+            index=number,
+            start=pysrt.SubRipTime.from_ordinal(millisecond(cue.start_frame, rate)),
+            end=pysrt.SubRipTime.from_ordinal(millisecond(cue.end_frame, rate)),
+            text="\n".join(map(_srt_line, lines)),
+        )
+        for number, (cue, lines) in enumerate(_shown(cues, language), 1)
+    ]
+    written = io.StringIO(newline="")
+    pysrt.SubRipFile(items=items, eol="\n").write_into(written)
+    _land(path, written.getvalue())
+
+
+def write_vtt(cues: Iterable[Cue], rate: Fraction, path: Path, language: str) -> None:
+    """Write a WebVTT file: UTF-8 without a mark, LF, escaped text.
+
+    WebVTT has no place for the language of a file, the player is told beside it. It decides here
+    whether lines that begin with other letters are marked to run right to left.
+    Left out and raised as in `write_srt`.
+    """
+    blocks = ["WEBVTT\n"]
+    for cue, lines in _shown(cues, language):
+        times = " --> ".join(_vtt_time(millisecond(frame, rate)) for frame in (cue.start_frame, cue.end_frame))
+        blocks.append("\n".join([times, *map(_vtt_line, lines), ""]))
+    _land(path, "\n".join(blocks))
+
+
+def _shown(cues: Iterable[Cue], language: str) -> list[tuple[Cue, list[str]]]:
+    """Cues with the lines that hold something to see, once their order is known to be sound."""
+    listed = list(cues)
+    _demand_order(listed)
+    marked = language.split("-")[0].lower() in _RIGHT_TO_LEFT
+    found = []
+    for cue in listed:
+        lines = [line for text in cue.lines for part in text.splitlines() if (line := seen(part))]
+        if lines:
+            found.append((cue, [_directed(line) for line in lines] if marked else lines))
+    return found
+
+
+def _demand_order(cues: Sequence[Cue]) -> None:
+    for number, cue in enumerate(cues, 1):
+        if not 0 <= cue.start_frame < cue.end_frame:
+            raise ValueError(f"caption {number} runs from frame {cue.start_frame} to {cue.end_frame}")
+    for number, (cue, following) in enumerate(pairwise(cues), 1):
+        if following.start_frame < cue.end_frame:
+            raise ValueError(
+                f"caption {number + 1} starts at frame {following.start_frame}, "
+                f"before caption {number} ends at {cue.end_frame}"
+            )
+
+
+def _directed(line: str) -> str:
+    # A line's direction is that of its first letter; a Latin name at its head would turn it round.
+    kinds = (unicodedata.bidirectional(char) for char in line)
+    first = next((kind for kind in kinds if kind in ("L", "R", "AL")), "L")
+    return _RIGHT_TO_LEFT_MARK + line if first == "L" else line
+
+
+def _srt_line(line: str) -> str:
+    return _SRT_BREAK.sub(lambda found: found[0] + _JOINER, _SRT_MARKUP.sub(lambda found: found[0] + _JOINER, line))
+
+
+def _vtt_line(line: str) -> str:
+    return line.replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+
+
+def _vtt_time(milliseconds: int) -> str:
+    seconds, part = divmod(milliseconds, 1000)
+    minutes, seconds = divmod(seconds, 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours:02}:{minutes:02}:{seconds:02}.{part:03}"
+
+
+def _land(path: Path, text: str) -> None:
+    with landing(path) as partial:
+        try:
+            partial.write_bytes(text.encode("utf-8"))
+        except OSError as error:
+            raise write_error(path, error) from error
