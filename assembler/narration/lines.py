@@ -1,0 +1,235 @@
+"""Every narration line as it will be spoken: from its take, by the scratch voice, or as an estimate.
+
+For line n of segment `intro`: the file its `take:` names, else `<takes folder>/intro-<n>.wav` (or another sound
+format), else the scratch voice, else the estimate. Sound is kept as it was spoken, trimmed only; how loud it is in
+the programme is decided by the mix, which levels all takes together.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from assembler.errors import Finding, MediaError, MissingPartError, NarrationError
+from assembler.media.takes import load_take
+from assembler.narration import store
+from assembler.narration.estimate import estimate, spread
+from assembler.narration.scratch import INSTALL, VERSION, ScratchVoice, words_a_minute
+from assembler.narration.speech import Speech
+from assembler.narration.takes import EXTENSIONS, TRIM_VERSION, TakesFolder, is_clipped, list_takes, speech_span
+from assembler.narration.words import split_words
+from assembler.storyboard.model import Line, Placed, Segment, Storyboard
+
+TOO_FAST_WPM = 200
+"""Above this many spoken words a minute listeners lose technical content (common practice, no source)."""
+_FEWEST_WORDS = 4  # the rate of a shorter line says nothing
+
+Progress = Callable[[int, int], None]
+Severity = Literal["error", "warning", "note"]
+
+
+@dataclass(frozen=True, slots=True)
+class VoiceResult:
+    """speech: by segment id and line number from 1, one for every line. findings: in the storyboard's order."""
+
+    speech: Mapping[tuple[str, int], Speech]
+    findings: tuple[Finding, ...]
+
+
+def voice(storyboard: Storyboard, folder: Path, cache: Path, *, progress: Progress | None = None) -> VoiceResult:
+    """Voice all lines of a storyboard.
+
+    folder: the project's folder; no take outside it is opened. cache: where sound is kept between runs.
+    progress: called with lines done and lines in all. A line that cannot be voiced as asked becomes a finding and is
+    voiced by the next way; raises MissingPartError only when the cache cannot be written.
+    """
+    with _Reader(storyboard, folder, cache) as reader:
+        total = sum(len(segment.say) for segment in storyboard.segments)
+        speech = {}
+        for segment in storyboard.segments:
+            for number, line in enumerate(segment.say, start=1):
+                speech[segment.id, number] = reader.line(segment, number, line)
+                if progress:
+                    progress(len(speech), total)
+        reader.look_at_the_rest()
+        return VoiceResult(speech, tuple(reader.findings))
+
+
+class _Reader:
+    """One run over a storyboard's lines."""
+
+    def __init__(self, storyboard: Storyboard, folder: Path, cache: Path) -> None:
+        self._storyboard = storyboard
+        self._folder = folder.resolve()
+        self._cache = cache
+        self._pace = storyboard.narration.pace
+        self._language = storyboard.language
+        self._used: set[Path] = set()
+        self._voice: ScratchVoice | None = None
+        self._no_voice = storyboard.narration.voice != "scratch"
+        self.findings: list[Finding] = []
+        self._takes = self._list_takes()
+
+    def __enter__(self) -> _Reader:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._voice:
+            self._voice.close()
+
+    def line(self, segment: Segment, number: int, line: Line) -> Speech:
+        where = f"line {number} of segment '{segment.id}'"
+        path = self._take_path(segment, number, line, where)
+        speech = self._from_take(path, line, where) if path else None
+        return speech or self._from_scratch(line, where) or estimate(line.text, self._pace, self._language)
+
+    def look_at_the_rest(self) -> None:
+        """What is to be said of the narration as a whole."""
+        if self._pace > TOO_FAST_WPM and self._storyboard.narration.voice == "scratch":
+            self._find(
+                *("warning", "speech-fast", self._storyboard.narration, "pace"),
+                f"a pace of {self._pace} words a minute is too fast to follow",
+                f"set pace to {TOO_FAST_WPM} or less; read-aloud technical text is usually 140 to 180",
+            )
+        for paths in self._takes.files.values():
+            for path in paths:
+                if path.resolve() not in self._used:
+                    self._find(
+                        *("note", "take-unused", self._storyboard.narration, "takes"),
+                        f"no line uses {_shown(path, self._folder)}",
+                        "name it <segment id>-<line number>, or point a line's take: at it",
+                    )
+
+    def _list_takes(self) -> TakesFolder:
+        written = self._storyboard.narration.takes
+        folder = self._folder / written
+        if self._inside(folder):
+            return list_takes(folder)
+        self._find(
+            *("error", "take-outside", self._storyboard.narration, "takes"),
+            f"the takes folder '{written}' lies outside the project",
+            "move the recordings into the project's folder",
+        )
+        return TakesFolder(folder, {})
+
+    def _inside(self, path: Path) -> bool:
+        return path.resolve().is_relative_to(self._folder)
+
+    def _take_path(self, segment: Segment, number: int, line: Line, where: str) -> Path | None:
+        if line.take is None:
+            found = self._takes.files.get(f"{segment.id}-{number}", ())
+            self._used.update(path.resolve() for path in found)
+            found = tuple(path for path in found if self._inside(path))
+            if len(found) <= 1:
+                return found[0] if found else None
+            names = ", ".join(path.name for path in found)
+            self._find(
+                *("error", "take-ambiguous", line, ""),
+                f"{where} has several takes: {names}",
+                "keep one, or name the one you mean with take:",
+            )
+            return None
+        places = [self._folder / line.take, self._takes.folder / line.take]
+        places = [path for path in places if self._inside(path)]
+        if not places:
+            self._find(
+                *("error", "take-outside", line, "take"),
+                f"the take '{line.take}' lies outside the project",
+                "move it into the project's folder",
+            )
+            return None
+        path = next((path for path in places if path.is_file()), None)
+        if path is None:
+            self._find(
+                *("error", "take-missing", line, "take"),
+                f"{where}: there is no take '{line.take}'",
+                f"record it, correct its name, or leave take: out (looked in {self._folder.name} and its takes folder)",
+            )
+            return None
+        self._used.add(path.resolve())
+        if path.suffix.casefold() not in EXTENSIONS:
+            self._find(
+                *("error", "take-unreadable", line, "take"),
+                f"{where}: '{line.take}' is not in a sound format that takes may have",
+                f"use one of {', '.join(sorted(end[1:] for end in EXTENSIONS))}",
+            )
+            return None
+        return path
+
+    def _from_take(self, path: Path, line: Line, where: str) -> Speech | None:
+        name = store.entry_name("take", TRIM_VERSION, store.file_hash(path))
+        stored = store.find(self._cache, name)
+        shown = _shown(path, self._folder)
+        if stored is None:
+            try:
+                samples = load_take(path)
+            except MediaError as fault:
+                self._find("error", "take-unreadable", line, "take", f"{where}: {fault.problems[0].what}")
+                return None
+            span = speech_span(samples)
+            if span is None:
+                self._find(
+                    *("error", "take-silent", line, "take"),
+                    f"{where}: nothing is said in {shown}",
+                    "record it again, or take the file away to hear the scratch voice",
+                )
+                return None
+            stored = store.keep(self._cache, name, samples[span[0] : span[1]], clipped=is_clipped(samples))
+        if stored.clipped:
+            self._find(
+                *("warning", "take-clipped", line, "take"),
+                f"{where}: {shown} is clipped",
+                "record it again at a lower level; what is cut off cannot be brought back",
+            )
+        rate = words_a_minute(split_words(line.text), stored.samples)
+        if rate > TOO_FAST_WPM and len(split_words(line.text)) >= _FEWEST_WORDS:
+            self._find(
+                *("warning", "speech-fast", line, "take"),
+                f"{where}: {shown} holds {rate:.0f} words a minute, too fast to follow",
+                f"read it at {TOO_FAST_WPM} or less, or check that the take has the whole line",
+            )
+        words = spread(line.text, stored.samples, self._language)
+        return Speech("take", stored.samples, words, stored.sound, path)
+
+    def _from_scratch(self, line: Line, where: str) -> Speech | None:
+        words = split_words(line.text)
+        if self._no_voice or not words:
+            return None
+        name = store.entry_name("scratch", VERSION, self._language, self._pace, line.text)
+        stored = store.find(self._cache, name)
+        if stored is None:
+            try:
+                self._voice = self._voice or ScratchVoice(self._language)
+                spoken = self._voice.speak(words, self._pace)
+            except MissingPartError:
+                self._no_voice = True
+                self._find(
+                    *("note", "scratch-voice-missing", self._storyboard.narration, "voice"),
+                    "the scratch voice is not installed: lines without a take are silent and their lengths estimated",
+                    INSTALL,
+                )
+                return None
+            except LookupError:
+                self._no_voice = True
+                self._find(
+                    *("note", "scratch-voice-language", self._storyboard, "language"),
+                    f"the scratch voice does not speak '{self._language}': lines without a take are silent",
+                    "record takes, or set voice: none",
+                )
+                return None
+            except NarrationError as fault:
+                self._find("warning", "scratch-voice-failed", line, "", f"{where} is silent: {fault.problems[0].what}")
+                return None
+            if not spoken.samples.size:
+                return None
+            stored = store.keep(self._cache, name, spoken.samples, spoken.words)
+        return Speech("scratch", stored.samples, stored.words, stored.sound)
+
+    def _find(self, severity: Severity, code: str, at: Placed, key: str, what: str, mend: str = "") -> None:
+        self.findings.append(Finding(severity, code, at.at(key), what, mend))
+
+
+def _shown(path: Path, folder: Path) -> str:
+    return path.relative_to(folder).as_posix() if path.is_relative_to(folder) else str(path)

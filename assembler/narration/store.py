@@ -1,0 +1,85 @@
+"""Voiced lines kept between runs: raw sound named by what it was made from, with what is known of it beside it.
+
+    <cache>/voice/<hash>.f32     mono float32 little-endian samples at 48 kHz
+    <cache>/voice/<hash>.json    {"samples": n, "words": [[text, start, end], …], "clipped": false}
+
+The .json is written last, so an entry without one is not there.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from assembler.media.landing import landing
+from assembler.narration.speech import Word
+
+
+@dataclass(frozen=True, slots=True)
+class Stored:
+    """A stored sound: its file, its length in samples, its words (none for a take) and whether it is clipped."""
+
+    sound: Path
+    samples: int
+    words: tuple[Word, ...] = ()
+    clipped: bool = False
+
+
+def entry_name(*parts: str | int) -> str:
+    """A name that changes with any of the parts, each kept apart from the next."""
+    whole = hashlib.sha256()
+    for part in parts:
+        data = str(part).encode()
+        whole.update(f"{len(data)}:".encode() + data)
+    return whole.hexdigest()[:40]
+
+
+def file_hash(path: Path) -> str:
+    """SHA-256 of a file's bytes."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def find(cache: Path, name: str) -> Stored | None:
+    """A whole entry, or None when there is none or its parts do not agree."""
+    sound = _sound(cache, name)
+    try:
+        told = json.loads(sound.with_suffix(".json").read_text(encoding="utf-8"))
+        samples = int(told["samples"])
+        words = tuple(Word(str(text), int(start), int(end)) for text, start, end in told["words"])
+        if sound.stat().st_size != 4 * samples:
+            return None
+        return Stored(sound, samples, words, bool(told["clipped"]))
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+
+
+def keep(
+    cache: Path,
+    name: str,
+    samples: npt.NDArray[np.float32],
+    words: tuple[Word, ...] = (),
+    *,
+    clipped: bool = False,
+) -> Stored:
+    """Write an entry. Raises MissingPartError when there is no room."""
+    sound = _sound(cache, name)
+    with landing(sound) as partial:
+        partial.write_bytes(samples.astype("<f4").tobytes())
+    told = {
+        "samples": int(samples.size),
+        "words": [[word.text, word.start_sample, word.end_sample] for word in words],
+        "clipped": clipped,
+    }
+    with landing(sound.with_suffix(".json")) as partial:
+        partial.write_text(json.dumps(told), encoding="utf-8")
+    return Stored(sound, int(samples.size), words, clipped)
+
+
+def _sound(cache: Path, name: str) -> Path:
+    return cache / "voice" / f"{name}.f32"
