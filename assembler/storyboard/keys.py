@@ -56,7 +56,7 @@ _SUBJECT = Keys(
 
 _NO_OFFSET = (
     "`line-up` has no `offset`; measuring the line-up from the pictures is not part of this version",
-    "write by how much this capture is later than the other, such as `offset: 21 f`, or earlier: `offset: -350 ms`",
+    "find one event in both; write its time in this capture minus its time in the other, such as `offset: -21 f`",
 )
 
 _LINE_UP = Keys(
@@ -67,8 +67,8 @@ _LINE_UP = Keys(
         Key(name="with", shape=_CAPTURE_ID, about="The id of the other capture.", examples=("ash-quay",),
             required=True),
         Key(name="offset", shape=SIGNED,
-            about="The time in this capture at which it shows what the other shows at its own 0. It is negative where "
-                  "this capture began later. This version does not measure it, so it must be written.",
+            about="The time in this capture at which it shows what the other shows at its own 0: the time of "
+                  "an event here minus its time there. It is negative where this capture began later. This version does not measure it, so it must be written.",
             examples=("-21 f", "350 ms"), required=True, missing=_NO_OFFSET),
     ),
 )
@@ -107,7 +107,8 @@ _NARRATION = Keys(
             default="0.3 s", gives="0.3 s"),
         Key(name="pause", shape=INSTANT, about="Silence between two lines.", examples=("0.35 s",), default="0.35 s",
             gives="0.35 s"),
-        Key(name="tail", shape=INSTANT, about="Silence after the last line of a segment that lasts as long as its words.",
+        Key(name="tail", shape=INSTANT,
+            about="Silence after the last line, in a segment that lasts as long as its words.",
             examples=("0.5 s",), default="0.5 s", gives="0.5 s"),
     ),
 )

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+from fractions import Fraction
 
+from assembler.storyboard.scalars import exact_number, shown
 from assembler.storyboard.shapes import (
     FLOAT,
     INT,
@@ -19,11 +21,9 @@ from assembler.storyboard.shapes import (
     Reference,
     Shape,
     Text,
-    Unfit,
+    UnfitError,
 )
-from assembler.storyboard.scalars import exact_number, shown
 from assembler.storyboard.written import FILE, FUNCTION, INSTANT, LENGTH
-from fractions import Fraction
 
 FASTEST = 16
 
@@ -40,11 +40,11 @@ def _speed(text: str, rate: Fraction) -> Fraction:
     try:
         speed = exact_number(text)
     except ValueError as error:
-        raise Unfit(f"{shown(text)}: {error}", "write a speed such as 0.25") from error
+        raise UnfitError(f"{shown(text)}: {error}", "write a speed such as 0.25") from error
     if speed == 0:
-        raise Unfit("a speed of 0 would never move on", "to hold a picture, write `freeze: true` instead")
+        raise UnfitError("a speed of 0 would never move on", "to hold a picture, write `freeze: true` instead")
     if not 0 < speed <= FASTEST:
-        raise Unfit(f"the speed {shown(text)} is outside 0 to {FASTEST}", "write a speed such as 0.25 or 2")
+        raise UnfitError(f"the speed {shown(text)} is outside 0 to {FASTEST}", "write a speed such as 0.25 or 2")
     return speed
 
 
@@ -144,10 +144,15 @@ def _two_panes(what: str, more: tuple[Key, ...], name: str) -> Shape:
 
 _SHARE = Number(noun="a number from 0 to 1", least=0, most=1)
 
-_MOVING_LINE = Keys(name="moving-line", noun="{from: 0.2, to: 0.8}", about="A line that moves evenly over the shot.", keys=(
-    Key(name="from", shape=_SHARE, about="Where it starts.", examples=(0.2,), required=True),
-    Key(name="to", shape=_SHARE, about="Where it ends.", examples=(0.8,), required=True),
-))
+_MOVING_LINE = Keys(
+    name="moving-line",
+    noun="{from: 0.2, to: 0.8}",
+    about="A line that moves evenly over the shot.",
+    keys=(
+        Key(name="from", shape=_SHARE, about="Where it starts.", examples=(0.2,), required=True),
+        Key(name="to", shape=_SHARE, about="Where it ends.", examples=(0.8,), required=True),
+    ),
+)
 
 _SPLIT_KEYS = (
     Key(name="line", shape=Either(noun="a number from 0 to 1, or {from: 0.2, to: 0.8}", shapes=(_SHARE, _MOVING_LINE)),
@@ -223,7 +228,7 @@ _MADE = Keys(
         Key(name="options",
             shape=ById(noun="options by name", item=_OPTION, id_noun="the name of an option", most=50,
                        id_pattern=re.compile(r"(?!(?:width|height|rate|seconds)$)[A-Za-z_][A-Za-z0-9_]{0,63}"),
-                       id_rule="use letters, digits and _, and not width, height, rate or seconds, which are given anyway"),
+                       id_rule="use letters, digits and _; width, height, rate and seconds are given anyway"),
             about="Handed to the function by name.", examples=({"steps": 3},), default="none"),
     ),
 )
@@ -235,7 +240,7 @@ _PAIR = ["ash-quay", "birch-quay"]
 SHOT = Keys(
     name="shot",
     noun="keys such as {full: ash-quay}",
-    about="One arrangement of pictures for a while. Exactly one arrangement is written: " + ", ".join(ARRANGEMENTS) + ".",
+    about=f"One arrangement of pictures for a while. Exactly one of these is written: {', '.join(ARRANGEMENTS)}.",
     keys=(
         Key(name="lasts", shape=LENGTH, about="How long the shot lasts.", examples=("2 s",),
             default="the time that the segment's other shots leave"),

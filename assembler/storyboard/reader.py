@@ -7,13 +7,14 @@ later rules do not complain about its absence too.
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
 
 from assembler.errors import Place, Problem
-from assembler.storyboard.scalars import exact_number, shown, whole_number
+from assembler.storyboard.scalars import exact_number, kind_of, shown, whole_number
 from assembler.storyboard.shapes import (
     ById,
     Choice,
@@ -26,12 +27,15 @@ from assembler.storyboard.shapes import (
     Reference,
     Shape,
     Text,
-    Unfit,
+    UnfitError,
 )
 from assembler.storyboard.tree import Listing, Mapping, Node, Scalar
 
 MOST_PROBLEMS = 100
 _MOST_COMPARISONS = 20_000
+
+# Tabs and line ends become spaces; the other control characters could change what a terminal shows.
+_CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f\ud800-\udfff]")
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,9 +125,11 @@ class Reader:
             return None
         if isinstance(shape, Either):
             inner = shape.for_kind(kind)
-            return self.read(node, inner, name, key_place) if inner else self._mismatch(node, shape, name)
+            if inner is not None:
+                return self.read(node, inner, name, key_place)
         if kind not in shape.kinds:
-            return self._mismatch(node, shape, name)
+            self._mismatch(node, shape, name)
+            return None
         if isinstance(node, Listing):
             assert isinstance(shape, ListOf)
             return self._list(node, shape, name)
@@ -151,7 +157,7 @@ class Reader:
     def _single(self, node: Scalar, shape: Shape, name: str) -> Value | None:
         try:
             return Value(node.place, self._value(node, shape, name))
-        except Unfit as fault:
+        except UnfitError as fault:
             self.report.add(node.place, fault.what, fault.mend)
         return None
 
@@ -165,7 +171,7 @@ class Reader:
         if isinstance(shape, Flag):
             truth = node.text.lower() == "true"
             if shape.only is not None and truth is not shape.only:
-                raise Unfit(f"{name} cannot be {str(truth).lower()}", f"write {shape.noun}, or remove the line")
+                raise UnfitError(f"{name} cannot be {str(truth).lower()}", f"write {shape.noun}, or remove the line")
             return truth
         if isinstance(shape, Choice):
             words = [word for word, _ in shape.words]
@@ -181,10 +187,10 @@ class Reader:
             return written
         near = self.report.nearest(written, words)
         if near:
-            raise Unfit(what, f"did you mean '{near}'?")
+            raise UnfitError(what, f"did you mean '{near}'?")
         if otherwise and words and len(words) <= 8:
             otherwise = f"there are: {', '.join(shown(word) for word in words)}"
-        raise Unfit(what, otherwise or f"write one of: {', '.join(words)}")
+        raise UnfitError(what, otherwise or f"write one of: {', '.join(words)}")
 
     def _list(self, node: Listing, shape: ListOf, name: str) -> Items | None:
         count = len(node.items)
@@ -244,7 +250,8 @@ class Reader:
             if rule != "some" and len(written) > 1:
                 second = max(written, key=lambda key: fields.places[key])
                 both = " and ".join(f"`{key}`" for key in sorted(written, key=lambda key: fields.places[key]))
-                self.report.add(fields.places[second], f"{name} has {both}, which exclude each other", "keep one of them")
+                what = f"{name} has {both}, which exclude each other"
+                self.report.add(fields.places[second], what, "keep one of them")
             elif rule != "both" and names and not written and not meant & set(names):
                 listed = ", ".join(f"`{key}`" for key in names)
                 wanted = f"none of {listed}" if len(names) > 1 else f"no {listed}"
@@ -268,32 +275,30 @@ class Reader:
 
 def _words(text: str, shape: Text, name: str) -> str:
     """Text fit to show and speak: no control characters, blank space tidied."""
-    for character in text:
-        code = ord(character)
-        if (code < 32 and character not in "\t\n\r") or 0x7F <= code < 0xA0 and code != 0x85 or 0xD800 <= code < 0xE000:
-            mend = "remove it; inside double quotes, write \\\\ for a backslash"
-            raise Unfit(f"{name} holds a control character: '{shown(text)}'", mend)
+    if _CONTROL.search(text):
+        mend = "remove it; inside double quotes, write \\\\ for a backslash"
+        raise UnfitError(f"{name} holds a control character: '{shown(text)}'", mend)
     tidy = "\n".join(" ".join(line.split()) for line in text.splitlines()).strip("\n")
     if not shape.lines:
         tidy = " ".join(tidy.split())
     if not tidy and not shape.may_be_empty:
-        raise Unfit(f"{name} is empty", f"write {shape.noun}, or remove the line")
+        raise UnfitError(f"{name} is empty", f"write {shape.noun}, or remove the line")
     if len(tidy) > shape.longest:
-        raise Unfit(f"{name} is {len(tidy)} characters long", f"it takes at most {shape.longest}")
+        raise UnfitError(f"{name} is {len(tidy)} characters long", f"it takes at most {shape.longest}")
     return tidy
 
 
 def _number(text: str, shape: Number, name: str) -> int | Fraction:
     try:
-        number = whole_number(text) if text.isdigit() else exact_number(text)
+        number = whole_number(text) if kind_of(text) == "int" else exact_number(text)
     except ValueError as error:
-        raise Unfit(f"{name} must be {shape.noun}; {error}", f"write {shape.noun}") from error
+        raise UnfitError(f"{name} must be {shape.noun}; {error}", f"write {shape.noun}") from error
     if shape.whole and number != int(number):
-        raise Unfit(f"{name} must be {shape.noun}, not {shown(text)}", f"write {round(number)}")
+        raise UnfitError(f"{name} must be {shape.noun}, not {shown(text)}", f"write {round(number)}")
     low = shape.least is not None and number < Fraction(str(shape.least))
     high = shape.most is not None and number > Fraction(str(shape.most))
     if low or high or (shape.above is not None and number <= shape.above):
-        between = f"{shape.least} to {shape.most}" if shape.least is not None else f"above {shape.above}, at most {shape.most}"
-        mend = shape.hint or f"write a number in the range {between}"
-        raise Unfit(f"{name} cannot be {shown(text)}", mend)
-    return int(number) if shape.whole else Fraction(number)
+        limits = f"from {shape.least}" if shape.above is None else f"above {shape.above}"
+        mend = shape.hint or f"write a number {limits} to {shape.most}"
+        raise UnfitError(f"{name} cannot be {shown(text)}", mend)
+    return int(number) if shape.whole else number

@@ -8,17 +8,19 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
 TEXT, INT, FLOAT, BOOL, LIST, KEYS = "text", "int", "float", "bool", "list", "keys"
 
+ID_PATTERN = re.compile(r"[A-Za-z0-9_-]{1,64}")
+
 Parse = Callable[[str, Fraction], object]
-"""Written text and the canvas rate to a value. Raises `Unfit`."""
+"""Written text and the canvas rate to a value. Raises `UnfitError`."""
 
 
-class Unfit(ValueError):
+class UnfitError(ValueError):
     """A value that does not fit its shape: what is wrong and how to mend it. Never leaves the reader."""
 
     def __init__(self, what: str, mend: str = "") -> None:
@@ -171,7 +173,7 @@ class ById(Shape):
 
     item: Shape
     id_noun: str = "an id"
-    id_pattern: re.Pattern[str] = field(default_factory=lambda: ID_PATTERN)
+    id_pattern: re.Pattern[str] = ID_PATTERN
     id_rule: str = "use letters, digits, - and _ only, 64 at most"
     most: int = 1000
 
@@ -193,9 +195,6 @@ class Either(Shape):
     def for_kind(self, kind: str) -> Shape | None:
         """The shape that reads this kind of value."""
         return next((shape for shape in self.shapes if kind in shape.kinds), None)
-
-
-ID_PATTERN = re.compile(r"[A-Za-z0-9_-]{1,64}")
 
 
 def inner(shape: Shape) -> Iterator[Shape]:

@@ -16,7 +16,7 @@ _INDENT = "begin lines that belong together in the same column, with spaces only
 # (part of the parser's problem, what to say, mend, whether the fault began where the context says)
 _WORDS: tuple[tuple[str, str, str, bool], ...] = (
     ("mapping values are not allowed", "this ':' cannot stand here",
-     "put text that holds ': ' in quotes; if it is a key, check the indentation of this line and the one before", False),
+     "put text that holds ': ' in quotes; for a key, check the indentation of this line and the one before", False),
     ("expected ',' or ']'", "the list that begins here with '[' has no matching ']', or lacks a ',' between entries",
      "close it with ']' and separate its entries with ','", True),
     ("expected ',' or '}'", "the keys that begin here with '{' have no matching '}', or lack a ',' between them",
@@ -32,7 +32,7 @@ _WORDS: tuple[tuple[str, str, str, bool], ...] = (
     ("sequence entries are not allowed", "a '- ' cannot stand here", "begin the list on a line of its own", False),
     ("mapping keys are not allowed", "a '? ' cannot stand here", _QUOTES, False),
     ("unexpected end of stream", "the quote that opens here is never closed", "close it with the same quote", True),
-    ("unexpected document indicator", "the quote that opens here is never closed", "close it with the same quote", True),
+    ("document indicator", "the quote that opens here is never closed", "close it with the same quote", True),
     ("unknown escape character", "this '\\' means nothing inside double quotes",
      "use single quotes, or write \\\\ for one backslash", False),
     ("did not find expected hexdecimal", "this '\\' code lacks its digits", "use single quotes, or write \\\\", False),

@@ -102,7 +102,9 @@ class _Grower:
         raise StoryboardError([Problem(place, what, mend)])
 
     def _take(self, event: yaml.Event) -> None:
-        place = self.source.place(event.start_mark.line, event.start_mark.column)
+        mark = event.start_mark
+        assert mark is not None
+        place = self.source.place(mark.line, mark.column)
         if isinstance(event, yaml.ScalarEvent):
             self._close_leaf(self._scalar(event, place), event.anchor, place)
         elif isinstance(event, yaml.SequenceStartEvent | yaml.MappingStartEvent):
@@ -127,9 +129,9 @@ class _Grower:
         if tag in ("!", _CORE + "str"):
             return Scalar(place, text, "text")
         kind = kind_of(text)
-        if tag == _CORE + kind or (tag == _CORE + "float" and kind == "int"):
-            return Scalar(place, text, kind)
-        self._refuse_tag(tag, place)
+        if tag != _CORE + kind and not (tag == _CORE + "float" and kind == "int"):
+            self._refuse_tag(tag, place)
+        return Scalar(place, text, kind)
 
     def _refuse_tag(self, tag: str, place: Place) -> NoReturn:
         written = "!!" + tag.removeprefix(_CORE) if tag.startswith(_CORE) else tag
@@ -161,13 +163,13 @@ class _Grower:
         self._put(node, 1, anchor)
 
     def _alias(self, event: yaml.AliasEvent, place: Place) -> None:
-        name: str = event.anchor
+        name = str(event.anchor)
         if any(part.anchor == name for part in self.open) and name not in self.named:
             what = f"'*{shown(name)}' repeats a part from inside itself, without end"
             self._stop(place, what, "write that part out here instead")
         if name not in self.named:
             what = f"'*{shown(name)}' repeats a part that was never named"
-            self._stop(place, what, f"name the part with '&{shown(name)}' before this line, or use quotes for plain text")
+            self._stop(place, what, f"name the part with '&{shown(name)}' above, or put plain text in quotes")
         node, weight = self.named[name]
         self._count(weight, place)
         self._put(node, weight, None)

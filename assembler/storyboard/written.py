@@ -1,6 +1,6 @@
 """The small grammars of a storyboard: times, sizes, rates, gains, languages, paths, names.
 
-Each function takes the written text and the canvas rate, and gives a value or raises `Unfit`.
+Each function takes the written text and the canvas rate, and gives a value or raises `UnfitError`.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ import re
 from fractions import Fraction
 
 from assembler.storyboard.scalars import exact_number, shown
-from assembler.storyboard.shapes import FLOAT, ID_PATTERN, INT, TEXT, Parsed, Unfit
+from assembler.storyboard.shapes import FLOAT, ID_PATTERN, INT, TEXT, Parsed, UnfitError
 from assembler.timing.grammar import HOW_TO_WRITE, Time, parse_time
 from assembler.timing.rates import parse_rate
 
@@ -20,15 +20,15 @@ _MOST_PATH = 1000
 def _time(text: str, rate: Fraction, *, signed: bool = False, positive: bool = False) -> Time:
     if re.fullmatch(r"[-+]?\d+(\.\d+)?", text.strip(), re.ASCII):
         number = text.strip()
-        raise Unfit(f"the time {shown(number)} has no unit", f"write {number} s for seconds, or whole frames as 90 f")
+        raise UnfitError(f"the time {shown(number)} has no unit", f"write {number} s for seconds, or whole frames as 90 f")
     try:
         time = parse_time(text, rate, signed=signed)
     except ValueError as error:
-        raise Unfit(shown(str(error), 200), HOW_TO_WRITE) from error
+        raise UnfitError(shown(str(error), 200), HOW_TO_WRITE) from error
     if abs(time.seconds) > 3600 * LONGEST_HOURS:
-        raise Unfit(f"the time {shown(text)} is longer than {LONGEST_HOURS} hours", "shorten it")
+        raise UnfitError(f"the time {shown(text)} is longer than {LONGEST_HOURS} hours", "shorten it")
     if positive and time.frames < 1:
-        raise Unfit(f"{shown(text)} is less than one frame", "write at least 1 f")
+        raise UnfitError(f"{shown(text)} is less than one frame", "write at least 1 f")
     return time
 
 
@@ -56,13 +56,13 @@ def canvas_size(text: str, rate: Fraction) -> tuple[int, int]:
     """`1920x1080` to width and height in pixels, both even."""
     match = re.fullmatch(r"(\d{1,5})x(\d{1,5})", text.strip(), re.ASCII)
     if not match:
-        raise Unfit(f"'{shown(text)}' is not a size", "write width x height without spaces, such as 1920x1080")
+        raise UnfitError(f"'{shown(text)}' is not a size", "write width x height without spaces, such as 1920x1080")
     width, height = int(match[1]), int(match[2])
     if width % 2 or height % 2:
         even = f"{width + width % 2}x{height + height % 2}"
-        raise Unfit(f"{shown(text)} has an odd width or height", f"both must be even; write {even}")
+        raise UnfitError(f"{shown(text)} has an odd width or height", f"both must be even; write {even}")
     if not (160 <= width <= 7680 and 90 <= height <= 4320):
-        raise Unfit(f"{shown(text)} is outside 160x90 to 7680x4320", "write a size such as 1920x1080")
+        raise UnfitError(f"{shown(text)} is outside 160x90 to 7680x4320", "write a size such as 1920x1080")
     return width, height
 
 
@@ -77,7 +77,7 @@ def canvas_rate(text: str, rate: Fraction) -> Fraction:
     try:
         return parse_rate(written)
     except ValueError as error:
-        raise Unfit(
+        raise UnfitError(
             f"{shown(text)} is not a rate the programme can have",
             "write 24, 25, 30, 50, 60, 120, 23.976, 29.97, 59.94, 119.88, or an exact one such as 60000/1001",
         ) from error
@@ -87,31 +87,31 @@ def gain_db(text: str, rate: Fraction) -> float:
     """`-6 dB`, or a number of decibels."""
     match = re.fullmatch(r"([-+−]?\d{1,4}(?:\.\d{1,6})?) ?(?:dB)?", text.strip(), re.ASCII)
     if not match:
-        raise Unfit(f"'{shown(text)}' is not a gain", "write decibels, such as -6 dB")
+        raise UnfitError(f"'{shown(text)}' is not a gain", "write decibels, such as -6 dB")
     gain = float(match[1].replace("−", "-"))
     if not -60 <= gain <= 24:
-        raise Unfit(f"a gain of {shown(text)} is outside -60 dB to 24 dB", "write a gain such as -6 dB")
+        raise UnfitError(f"a gain of {shown(text)} is outside -60 dB to 24 dB", "write a gain such as -6 dB")
     return gain
 
 
 def language(text: str, rate: Fraction) -> str:
     """A language tag. Source of the form: BCP 47 (RFC 5646), the part people use."""
     if not re.fullmatch(r"[A-Za-z]{2,3}(-[A-Za-z0-9]{2,8}){0,3}", text):
-        raise Unfit(f"'{shown(text)}' is not a language code", "write one such as en, en-GB or de")
+        raise UnfitError(f"'{shown(text)}' is not a language code", "write one such as en, en-GB or de")
     return text
 
 
 def own_id(text: str, rate: Fraction) -> str:
     """An id a person gives."""
     if not ID_PATTERN.fullmatch(text):
-        raise Unfit(f"'{shown(text)}' cannot be an id", "use letters, digits, - and _ only, 64 at most")
+        raise UnfitError(f"'{shown(text)}' cannot be an id", "use letters, digits, - and _ only, 64 at most")
     return text
 
 
 def function_name(text: str, rate: Fraction) -> str:
     """The name of a Python function."""
     if not re.fullmatch(r"[A-Za-z_][A-Za-z0-9_]{0,63}", text):
-        raise Unfit(f"'{shown(text)}' is not a function name", "write the name after `def` in the file")
+        raise UnfitError(f"'{shown(text)}' is not a function name", "write the name after `def` in the file")
     return text
 
 
@@ -119,7 +119,7 @@ def file_path(text: str, rate: Fraction | None = None) -> str:
     """A file inside the project folder, by its spelling alone (`paths.py` looks at the disk)."""
     parts = _path_parts(text)
     if not parts:
-        raise Unfit(f"'{shown(text)}' names no file", "write a path inside the project folder, such as footage/a.mp4")
+        raise UnfitError(f"'{shown(text)}' names no file", "write a path inside the project folder, such as footage/a.mp4")
     return text
 
 
@@ -133,22 +133,22 @@ def _path_parts(text: str) -> list[str]:
     """The path's names, with `.` and `..` worked out."""
     inside = "write a path inside the project folder, such as footage/a.mp4"
     if not text.strip():
-        raise Unfit("the path is empty", inside)
+        raise UnfitError("the path is empty", inside)
     if len(text) > _MOST_PATH:
-        raise Unfit(f"the path is longer than {_MOST_PATH} characters", inside)
+        raise UnfitError(f"the path is longer than {_MOST_PATH} characters", inside)
     if any(ord(c) < 32 or ord(c) == 127 or 0xD800 <= ord(c) < 0xE000 for c in text):
-        raise Unfit(f"the path '{shown(text)}' holds a control character", "rename the file without it")
+        raise UnfitError(f"the path '{shown(text)}' holds a control character", "rename the file without it")
     if "\\" in text:
-        raise Unfit(f"the path '{shown(text)}' holds a backslash", "write / between folders, on every system")
+        raise UnfitError(f"the path '{shown(text)}' holds a backslash", "write / between folders")
     if re.match(r"[A-Za-z][A-Za-z0-9+.-]*://", text):
-        raise Unfit(f"'{shown(text)}' is an address, not a file", "download it into the project folder and name it here")
+        raise UnfitError(f"'{shown(text)}' is an address, not a file", "download it into the project folder first")
     if text.startswith("/") or re.match(r"[A-Za-z]:/", text):
-        raise Unfit(f"the path '{shown(text)}' begins at the disk's root", inside)
+        raise UnfitError(f"the path '{shown(text)}' begins at the disk's root", inside)
     parts: list[str] = []
     for part in text.split("/"):
         if part == "..":
             if not parts:
-                raise Unfit(f"the path '{shown(text)}' leads outside the project folder", inside)
+                raise UnfitError(f"the path '{shown(text)}' leads outside the project folder", inside)
             parts.pop()
         elif part not in ("", "."):
             parts.append(part)

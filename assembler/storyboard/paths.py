@@ -1,0 +1,58 @@
+"""From a path as written in a storyboard to a file on disk that is certain to lie in the project folder."""
+
+from __future__ import annotations
+
+import difflib
+from itertools import islice
+from pathlib import Path
+from typing import Literal
+
+from assembler.errors import Place, Problem, StoryboardError
+from assembler.storyboard.scalars import shown
+from assembler.storyboard.shapes import UnfitError
+from assembler.storyboard.written import file_path, folder_path
+
+_MOST_NEIGHBOURS = 2000
+
+
+def resolve_inside(
+    folder: Path, written: str, place: Place | None, *, kind: Literal["file", "folder"] = "file"
+) -> Path:
+    """The absolute path, links followed, of a file (or folder) that the storyboard names.
+
+    Raises StoryboardError at `place` when the path is not a plain relative one, when it or a link in it leads
+    outside the project folder, or when no regular file (or folder) is there.
+    """
+    try:
+        (file_path if kind == "file" else folder_path)(written)
+    except UnfitError as fault:
+        raise StoryboardError([Problem(place, fault.what, fault.mend)]) from None
+    name = shown(written, 200)
+    try:
+        root = folder.resolve(strict=True)
+        target = (root / written).resolve(strict=True)
+    except (FileNotFoundError, NotADirectoryError) as error:
+        near = _neighbour(folder / written)
+        mend = f"did you mean '{shown(near)}'?" if near else "paths begin at the storyboard's folder"
+        raise StoryboardError([Problem(place, f"there is no {kind} '{name}'", mend)]) from error
+    except (OSError, RuntimeError, ValueError) as error:
+        # RuntimeError is how Python up to 3.12 reports links that lead round in a circle.
+        reason = (error.strerror if isinstance(error, OSError) else None) or "its links lead round in a circle"
+        problem = Problem(place, f"'{name}' cannot be reached: {reason}", "put the file itself into the project folder")
+        raise StoryboardError([problem]) from error
+    if not target.is_relative_to(root):
+        what = f"'{name}' leads outside the project folder through a link"
+        raise StoryboardError([Problem(place, what, "put the file itself into the project folder")])
+    if not (target.is_file() if kind == "file" else target.is_dir()):
+        other = "a folder" if target.is_dir() else "not a regular file"
+        raise StoryboardError([Problem(place, f"'{name}' is {other}", f"name a {kind} in the project folder")])
+    return target
+
+
+def _neighbour(missing: Path) -> str:
+    """The name beside a missing file that is most like its own, or ''."""
+    try:
+        names = [entry.name for entry in islice(missing.parent.iterdir(), _MOST_NEIGHBOURS)]
+    except (OSError, ValueError):
+        return ""
+    return next(iter(difflib.get_close_matches(missing.name, names, n=1, cutoff=0.75)), "")

@@ -1,0 +1,137 @@
+"""Rules that join several keys of a storyboard; what a single key may hold is in `keys.py`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from assembler.errors import Place
+from assembler.storyboard.keys_shot import ARRANGEMENTS
+from assembler.storyboard.reader import Checked, Fields, Items, Report, Value
+from assembler.storyboard.scalars import shown
+from assembler.timing.grammar import Time
+
+
+def listed(checked: Checked | None) -> list[Checked]:
+    """The entries of a list, or the one value written instead of a list."""
+    if checked is None:
+        return []
+    return checked.items if isinstance(checked, Items) else [checked]
+
+
+def check_rules(root: Fields, report: Report) -> None:
+    """Note every broken rule. Parts that could not be read are passed over."""
+    captures = root.values.get("captures")
+    if isinstance(captures, Fields):
+        _line_ups(captures, report)
+    segments = [segment for segment in listed(root.values.get("segments")) if isinstance(segment, Fields)]
+    _ids(segments, report)
+    for segment in segments:
+        _end(segment, report)
+        for shot in listed(segment.values.get("show")):
+            assert isinstance(shot, Fields)
+            _rows(shot, report)
+    whole = root.values.get("segments")
+    if segments and isinstance(whole, Items) and whole.items[0] is segments[0]:
+        _first(segments[0], report)
+
+
+def _text(fields: Fields, key: str) -> str | None:
+    value = fields.values.get(key)
+    return value.value if isinstance(value, Value) else None
+
+
+def _line_ups(captures: Fields, report: Report) -> None:
+    """A line-up leads to another capture and never round in a circle."""
+    partners: dict[str, tuple[str, Place]] = {}
+    for name, capture in captures.values.items():
+        line_up = capture.values.get("line-up") if isinstance(capture, Fields) else None
+        if isinstance(line_up, Fields) and (partner := _text(line_up, "with")) is not None:
+            partners[name] = (partner, line_up.values["with"].place)
+    settled: set[str] = set()
+    for start in partners:
+        path: dict[str, None] = {}
+        name = start
+        while name in partners and name not in settled and name not in path:
+            path[name] = None
+            name = partners[name][0]
+        if name in path:
+            _circle(list(path)[list(path).index(name) :], partners, report)
+        settled.update(path)
+
+
+def _circle(names: list[str], partners: dict[str, tuple[str, Place]], report: Report) -> None:
+    place = max(partners[name][1] for name in names)
+    if len(names) == 1:
+        report.add(place, f"'{shown(names[0])}' is lined up with itself", "name another capture, or remove `line-up`")
+        return
+    what = f"these captures are lined up in a circle: {', '.join(shown(name) for name in names[:8])}"
+    report.add(place, what, "let one of them stand without `line-up`; the others are lined up with it")
+
+
+def _ids(segments: list[Fields], report: Report) -> None:
+    first: dict[str, Place] = {}
+    for segment in segments:
+        name = _text(segment, "id")
+        if name is None:
+            continue
+        place = segment.values["id"].place
+        if name in first:
+            what = f"the id '{name}' is taken by the segment on line {first[name].line}"
+            report.add(place, what, "give each segment an id of its own")
+        first.setdefault(name, place)
+
+
+def _end(segment: Fields, report: Report) -> None:
+    """One way, and only one, to know where a segment ends."""
+    says = bool(listed(segment.values.get("say"))) or "say" in segment.unusable
+    shots = listed(segment.values.get("show"))
+    whole = "show" not in segment.unusable and all(isinstance(shot, Fields) for shot in shots)
+    open_ended = [shot for shot in shots if isinstance(shot, Fields) and not shot.wrote("lasts")]
+    for shot in open_ended[1:]:
+        what = "this is the second shot of the segment without `lasts`"
+        report.add(shot.place, what, "add `lasts:` to all shots but one; that one takes the time they leave")
+    lasts = segment.values.get("lasts")
+    if isinstance(lasts, Value) and lasts.value == "fit" and not says:
+        what = "`lasts: fit` means as long as the narration, but this segment says nothing"
+        report.add(lasts.place, what, "write how long it lasts, such as `lasts: 5 s`, or add `say:`")
+    if not segment.wrote("lasts") and not segment.wrote("until") and not says and whole and open_ended:
+        what = "nothing says how long this segment lasts"
+        mend = "add `lasts: 5 s`, or `until:`, or something to `say:`, or `lasts:` to each of its shots"
+        report.add(segment.place, what, mend)
+    at, until = segment.values.get("at"), segment.values.get("until")
+    if isinstance(at, Value) and isinstance(until, Value):
+        start, end = at.value, until.value
+        assert isinstance(start, Time) and isinstance(end, Time)
+        if end.frames <= start.frames:
+            what = f"the segment ends at {end} but begins at {start}"
+            report.add(until.place, what, "let it end later; both are programme times (for a length, write `lasts`)")
+
+
+def _first(segment: Fields, report: Report) -> None:
+    enter = segment.values.get("enter")
+    if isinstance(enter, Fields) and enter.wrote("dissolve"):
+        what = "the first segment has no picture before it to dissolve from"
+        report.add(enter.places["dissolve"], what, "write `fade` instead of `dissolve`, or remove `enter`")
+
+
+def _rows(shot: Fields, report: Report) -> None:
+    for table in _tables(shot):
+        columns, rows = table.values.get("columns"), table.values.get("rows")
+        if not isinstance(columns, Items) or not columns.whole:
+            continue
+        for row in listed(rows):
+            if isinstance(row, Items) and row.whole and len(row.items) != len(columns.items):
+                what = f"this row has {len(row.items)} cells, and the table {len(columns.items)} columns"
+                report.add(row.place, what, 'add or remove cells; write "" for an empty one')
+
+
+def _tables(shot: Fields) -> Iterator[Fields]:
+    card = shot.values.get("card")
+    table = card.values.get("table") if isinstance(card, Fields) else None
+    if isinstance(table, Fields):
+        yield table
+
+
+def arrangement_of(shot: Fields) -> str:
+    """The one arrangement key of a shot that kept the rules."""
+    return next(key for key in ARRANGEMENTS if shot.wrote(key))
