@@ -17,7 +17,7 @@ from assembler.timeline.model import Timeline
 
 _CHUNK = 1 << 20
 _ENGINE_ROOMS = ("media", "picture")
-_ENGINE_FILES = ("render/part.py", "render/mixing.py")
+_ENGINE_FILES = ("render/part.py", "render/mixing.py", "render/tools.py")
 _ENGINE_LIBRARIES = ("av", "moviepy", "Pillow", "uharfbuzz", "freetype-py")
 
 

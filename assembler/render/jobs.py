@@ -120,7 +120,12 @@ def job_facets(job: PartJob) -> dict[str, str]:
 
 def job_key(job: PartJob) -> str:
     """The part's name by content: 40 hexadecimal digits."""
-    return _digest(job_facets(job))[:40]
+    return facets_key(job_facets(job))
+
+
+def facets_key(facets: Mapping[str, str]) -> str:
+    """The key that follows from a job's facets."""
+    return _digest(dict(facets))[:40]
 
 
 def is_moving(shot: PlacedShot) -> bool:

@@ -1,0 +1,250 @@
+"""Render a draft: make the parts that changed, mix the sound, join, and land one file.
+
+Whatever ends the run, finished parts stay, so the next run goes on where this one stopped, and the
+draft before stays whole until the new one takes its place.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import time
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import AbstractContextManager
+from dataclasses import dataclass, field
+from fractions import Fraction
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from assembler.captions.cues import Cue
+from assembler.errors import UsageError
+from assembler.media.join import SoundBlock, join_parts
+from assembler.media.writer import EncoderSettings
+from assembler.picture.fonts import shipped
+from assembler.render.fingerprint import Prints
+from assembler.render.interrupt import watch_interrupts
+from assembler.render.lock import only_run
+from assembler.render.part import Interrupted, PartTimes, Tools, render_part
+from assembler.render.parts import PartStore, PlannedPart
+from assembler.render.plan import Drawn, chapters_of, plan_parts, span_of
+from assembler.render.progress import Listener, Meter
+from assembler.storyboard.paths import resolve_inside
+from assembler.timeline.model import Timeline
+from assembler.timing.rates import SAMPLE_RATE, sample_of_frame
+from assembler.timing.spans import Span
+
+if TYPE_CHECKING:
+    from assembler.picture.text import FontSet
+
+CACHE_NAME = ".assembler"
+DRAFT_NAME = Path("out") / "draft.mp4"
+
+
+@dataclass(frozen=True, slots=True)
+class DraftOptions:
+    """What to render and how.
+
+    only: a segment's id; start_frame, end_frame: programme frames, half-open. size: of the output, or
+    None for the canvas's. burn_captions: None = as the storyboard says. marks: timecode, id and
+    `scratch`. out: None = out/draft.mp4 in the project. anew: keep no part. allow_code: run the
+    project's own picture code.
+    """
+
+    only: str | None = None
+    start_frame: int | None = None
+    end_frame: int | None = None
+    size: tuple[int, int] | None = None
+    burn_captions: bool | None = None
+    marks: bool = True
+    settings: EncoderSettings = field(default_factory=EncoderSettings)
+    out: Path | None = None
+    anew: bool = False
+    allow_code: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DraftResult:
+    """What came of a run. times: of the parts that were made. sound: the mix's own report."""
+
+    path: Path
+    span: Span
+    parts: tuple[PlannedPart, ...]
+    times: PartTimes
+    join_s: float
+    whole_s: float
+    sound: object = None
+
+    @property
+    def made(self) -> int:
+        """How many parts were rendered."""
+        return sum(part.state == "made" for part in self.parts)
+
+
+@dataclass(frozen=True, slots=True)
+class Sound:
+    """The whole programme's sound, in blocks of float32 (samples, 2) at 48 kHz, and its report."""
+
+    blocks: Iterable[SoundBlock]
+    report: object = None
+
+
+OpenTools = Callable[[Timeline, DraftOptions], AbstractContextManager[Tools]]
+MixSound = Callable[[Timeline], Sound]
+
+
+def plan_draft(timeline: Timeline, cues: Sequence[Cue], options: DraftOptions) -> tuple[PlannedPart, ...]:
+    """What `render_draft` would do, part by part. Reads, changes nothing."""
+    span = span_of(timeline, only=options.only, start_frame=options.start_frame, end_frame=options.end_frame)
+    width, height = _size(timeline, options)
+    burn = timeline.storyboard.captions.burn if options.burn_captions is None else options.burn_captions
+    drawn = Drawn(width, height, burn, options.marks, options.settings)
+    prints = Prints(timeline, _font_files(timeline))
+    jobs = plan_parts(timeline, cues, span, drawn, prints)
+    return PartStore(timeline.folder / CACHE_NAME).plan(jobs, anew=options.anew)
+
+
+def render_draft(
+    timeline: Timeline,
+    cues: Sequence[Cue],
+    options: DraftOptions,
+    progress: Listener | None = None,
+    *,
+    fonts: FontSet | None = None,
+    open_tools: OpenTools | None = None,
+    mix_sound: MixSound | None = None,
+    cancelled: Callable[[], bool] | None = None,
+) -> DraftResult:
+    """Render the programme, or the frames asked for, and land the draft.
+
+    progress: told of each stage. fonts: to draw with; None = the shipped ones and the storyboard's.
+    open_tools, mix_sound: other tools or sound than the real ones. cancelled: asked before each
+    frame; None = SIGINT and SIGTERM are watched while this runs.
+    Raises Interrupted (a KeyboardInterrupt), UsageError, MediaError, MissingPartError, RenderError.
+    """
+    with contextlib.ExitStack() as held:
+        if cancelled is None:
+            cancelled = held.enter_context(watch_interrupts())
+        held.enter_context(only_run(timeline.folder / CACHE_NAME))
+        return _render(timeline, cues, options, progress, fonts, open_tools, mix_sound or _mixed, cancelled)
+
+
+def _render(
+    timeline: Timeline,
+    cues: Sequence[Cue],
+    options: DraftOptions,
+    progress: Listener | None,
+    fonts: FontSet | None,
+    open_tools: OpenTools | None,
+    mix_sound: MixSound,
+    cancelled: Callable[[], bool],
+) -> DraftResult:
+    began = time.perf_counter()
+    store = PartStore(timeline.folder / CACHE_NAME)
+    store.sweep()
+    parts = plan_draft(timeline, cues, options)
+    span = span_of(timeline, only=options.only, start_frame=options.start_frame, end_frame=options.end_frame)
+    store.remember(part.job for part in parts)
+    meter = Meter(progress, "pictures", span.frames)
+    with contextlib.ExitStack() as opened:
+        times = PartTimes()
+        tools: Tools | None = None
+        for part in parts:
+            if part.state == "kept":
+                meter.skip(part.frames)
+                continue
+            if tools is None:
+                tools = opened.enter_context(
+                    open_tools(timeline, options) if open_tools else _picture_tools(timeline, options, fonts)
+                )
+            meter.note = part.job.name
+            times += render_part(part.job, tools, part.path, on_frame=meter.add, cancelled=cancelled)
+    if cancelled():
+        raise Interrupted
+    out = options.out or timeline.folder / DRAFT_NAME
+    joining = time.perf_counter()
+    meter = Meter(progress, "sound and joining", span.frames)
+
+    def joined(done: int, _total: int) -> None:
+        if cancelled():
+            raise Interrupted
+        meter.reach(done)
+
+    sound = mix_sound(timeline)
+    join_parts(
+        [part.path for part in parts],
+        out,
+        rate=timeline.rate,
+        sound=cut_sound(sound.blocks, span, timeline.rate),
+        chapters=chapters_of(timeline, span),
+        title=timeline.storyboard.title,
+        progress=joined,
+    )
+    store.tidy(parts)
+    ended = time.perf_counter()
+    return DraftResult(out, span, parts, times, ended - joining, ended - began, sound.report)
+
+
+def cut_sound(blocks: Iterable[SoundBlock], span: Span, rate: Fraction) -> Iterator[SoundBlock]:
+    """The sound of a span of frames, as long as its pictures to within a sample; silence where the blocks end."""
+    skip = sample_of_frame(span.start_frame, rate)
+    left = -((-span.frames * SAMPLE_RATE / rate).__floor__())
+    for block in blocks:
+        kept = block[skip : skip + left]
+        skip = max(0, skip - len(block))
+        left -= len(kept)
+        if len(kept):
+            yield kept
+        if not left:
+            return
+    while left:
+        silence = np.zeros((min(left, SAMPLE_RATE), 2), np.float32)
+        left -= len(silence)
+        yield silence
+
+
+def _size(timeline: Timeline, options: DraftOptions) -> tuple[int, int]:
+    width, height = options.size or (timeline.width, timeline.height)
+    if width < 2 or height < 2 or width % 2 or height % 2:
+        raise UsageError(f"a draft cannot be {width}x{height}", mend="choose an even width and height")
+    return width, height
+
+
+def _font_files(timeline: Timeline) -> list[Path]:
+    own = [resolve_inside(timeline.folder, name, timeline.storyboard.at("fonts")) for name in timeline.storyboard.fonts]
+    return [face.path for bold in (False, True) for face in shipped(bold)] + own
+
+
+def _picture_tools(
+    timeline: Timeline, options: DraftOptions, fonts: FontSet | None
+) -> AbstractContextManager[Tools]:
+    from assembler.picture.painter import Stage
+    from assembler.picture.text import FontSet
+    from assembler.render.tools import PictureTools
+
+    storyboard = timeline.storyboard
+    if fonts is None:
+        own = (resolve_inside(timeline.folder, name, storyboard.at("fonts")) for name in storyboard.fonts)
+        fonts = FontSet(tuple(own))
+    width, height = _size(timeline, options)
+    return PictureTools(
+        Stage(
+            width=width,
+            height=height,
+            bits=options.settings.bits,
+            rate=timeline.rate,
+            subjects=storyboard.subjects,
+            captures=timeline.captures,
+            fonts=fonts,
+            folder=timeline.folder,
+            canvas=(timeline.width, timeline.height),
+            allow_code=options.allow_code,
+        )
+    )
+
+
+def _mixed(timeline: Timeline) -> Sound:
+    from assembler.sound.mix import mix
+
+    mixed: Any = mix(timeline)
+    return Sound(mixed.blocks(), mixed.report)
