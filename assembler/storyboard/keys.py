@@ -68,7 +68,8 @@ _LINE_UP = Keys(
             required=True),
         Key(name="offset", shape=SIGNED,
             about="The time in this capture at which it shows what the other shows at its own 0: the time of "
-                  "an event here minus its time there. It is negative where this capture began later. This version does not measure it, so it must be written.",
+                  "an event here minus its time there. It is negative where this capture began later. This version "
+                  "does not measure it, so it must be written.",
             examples=("-21 f", "350 ms"), required=True, missing=_NO_OFFSET),
     ),
 )
@@ -201,7 +202,7 @@ SEGMENT = Keys(
             examples=("fit", "9 s"), default="fit where there is something to say, else the sum of its shots"),
         Key(name="say",
             shape=Either(noun="text or a list of lines",
-                         shapes=(_LINE_TEXT, ListOf(noun="a list of lines", item=_LINE_OR_TEXT, most=200))),
+                         shapes=(_LINE_TEXT, _LINE, ListOf(noun="a list of lines", item=_LINE_OR_TEXT, most=200))),
             about="The narration: one line of text, or a list of lines.",
             examples=("Two machines, one harbour at dusk.", [{"text": "Here they differ.", "pause": "0.4 s"}]),
             default="nothing is said"),

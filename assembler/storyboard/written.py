@@ -20,7 +20,7 @@ _MOST_PATH = 1000
 def _time(text: str, rate: Fraction, *, signed: bool = False, positive: bool = False) -> Time:
     if re.fullmatch(r"[-+]?\d+(\.\d+)?", text.strip(), re.ASCII):
         number = text.strip()
-        raise UnfitError(f"the time {shown(number)} has no unit", f"write {number} s for seconds, or whole frames as 90 f")
+        raise UnfitError(f"the time {shown(number)} has no unit", f"write {number} s for seconds, or frames as 90 f")
     try:
         time = parse_time(text, rate, signed=signed)
     except ValueError as error:
@@ -119,7 +119,7 @@ def file_path(text: str, rate: Fraction | None = None) -> str:
     """A file inside the project folder, by its spelling alone (`paths.py` looks at the disk)."""
     parts = _path_parts(text)
     if not parts:
-        raise UnfitError(f"'{shown(text)}' names no file", "write a path inside the project folder, such as footage/a.mp4")
+        raise UnfitError(f"'{shown(text)}' names no file", "write a path such as footage/a.mp4")
     return text
 
 
