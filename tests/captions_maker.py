@@ -9,10 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
 
 from assembler.narration.speech import Speech, Word
-from assembler.storyboard.model import Canvas, Card, CaptionSettings, Line, Narration, Segment, Shot, Storyboard
+from assembler.storyboard.model import Canvas, CaptionSettings, Card, Line, Narration, Segment, Shot, Storyboard
 from assembler.timeline.model import PlacedLine, PlacedSegment, PlacedShot, Timeline
 from assembler.timing.grammar import parse_time
 from assembler.timing.rates import sample_of_frame
@@ -67,7 +68,7 @@ def programme(
         needed = -(-here * rate.numerator // (S * rate.denominator)) + 1 - start
         length = frames[index] if frames else max(1, needed)
         edges = [start, *(change for change in changes if start < change < start + length), start + length]
-        spans = [Span(a, b) for a, b in zip(edges, edges[1:], strict=False)]
+        spans = [Span(a, b) for a, b in pairwise(edges)]
         shots = tuple(PlacedShot(span, CARD, (), True) for span in spans)
         segment = Segment(
             id=f"part-{index}", say=tuple(line.line for line in said), shots=(Shot(arrangement=CARD),), fit=True
@@ -84,4 +85,4 @@ def programme(
         captions=CaptionSettings(limits=limits),  # type: ignore[arg-type]
         segments=tuple(item.segment for item in placed),
     )
-    return Timeline(storyboard, Path("."), rate, start, tuple(placed), {})
+    return Timeline(storyboard, Path(), rate, start, tuple(placed), {})

@@ -149,12 +149,12 @@ def _words(placed: PlacedLine, rate: Fraction) -> list[_Word]:
 
 
 def seen(text: str) -> str:
-    """A text on one line, without control characters and needless space."""
+    """A text on one line, without control characters and needless space; "" if nothing of it shows."""
     plain = " ".join(text.split())
-    if plain.isprintable():
-        return plain
-    kept = (char for char in plain if unicodedata.category(char) not in ("Cc", "Cs"))
-    return " ".join("".join(kept).split())
+    if not plain.isprintable():
+        kept = (char for char in plain if unicodedata.category(char) not in ("Cc", "Cs"))
+        plain = " ".join("".join(kept).split())
+    return plain if characters(plain) else ""
 
 
 def _costs(words: Sequence[_Word], language: str) -> list[float]:

@@ -25,8 +25,17 @@ from assembler.timing.rates import nearest_frame
 _JOINER = "\u2060"
 _RIGHT_TO_LEFT_MARK = "\u200f"
 _RIGHT_TO_LEFT = frozenset({"ar", "arc", "ckb", "dv", "fa", "he", "ks", "ps", "sd", "ug", "ur", "yi"})
-_SRT_MARKUP = re.compile(r"(?:<(?=\s*/?\s*[A-Za-z])|\{(?=\\)|-(?=->))")
-_SRT_BREAK = re.compile(r"\\(?=[Nnh])")
+# After each of these a joiner keeps readers from seeing a tag, a style or a time.
+_SRT_SIGNS = re.compile(
+    r"""
+    < (?= \s* /? \s* [A-Za-z])                # <b>, </i>, <font ...>
+    | \{ (?= \\)                              # {\an8}
+    | \\ (?= [Nnh])                           # \N
+    | - (?= ->)                               # -->
+    | (?<= \d) : (?= \d{1,2} : \d{1,2} [.,] \d)  # 00:00:01,000
+    """,
+    re.VERBOSE | re.ASCII,
+)
 
 
 def millisecond(frame: int, rate: Fraction) -> int:
@@ -101,7 +110,7 @@ def _directed(line: str) -> str:
 
 
 def _srt_line(line: str) -> str:
-    return _SRT_BREAK.sub(lambda found: found[0] + _JOINER, _SRT_MARKUP.sub(lambda found: found[0] + _JOINER, line))
+    return _SRT_SIGNS.sub(lambda found: found[0] + _JOINER, line)
 
 
 def _vtt_line(line: str) -> str:
