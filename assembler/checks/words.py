@@ -63,3 +63,7 @@ def caption_room(timeline: Timeline, cues: tuple[Cue, ...], fonts: FontSet) -> I
                 f"a caption of '{cue.segment}' is wider than the safe area: '{' / '.join(cue.lines)}'",
                 "use shorter words there, or a wider canvas",
             )
+
+
+def label_room(timeline: Timeline, fonts: FontSet) -> Iterator[Finding]:
+    """Labels that have to be shortened to fit beside or over their pane."""

@@ -1,0 +1,47 @@
+"""Does a magnified picture keep the detail that it is magnified for?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+
+from assembler.errors import Finding
+from assembler.media.reader import PaneShape
+from assembler.picture.layout import lay_out
+from assembler.picture.panes import framing, pane_shape, picture_size
+from assembler.timeline.model import PlacedSegment, PlacedShot, Timeline
+
+
+def lost_detail(timeline: Timeline) -> Iterator[Finding]:
+    """Panes that are cropped, or whose pixels are to be counted, but shown in fewer pixels than they have."""
+    for placed in timeline.segments:
+        for shot in placed.shots:
+            if shot.panes and all(pane.capture.id in timeline.captures for pane in shot.panes):
+                yield from _in_shot(timeline, placed, shot)
+
+
+def _in_shot(timeline: Timeline, placed: PlacedSegment, shot: PlacedShot) -> Iterator[Finding]:
+    infos = [timeline.captures[pane.capture.id] for pane in shot.panes]
+    sizes = tuple(picture_size(pane.pane, info) for pane, info in zip(shot.panes, infos, strict=True))
+    layout = lay_out(shot.arrangement, sizes, timeline.width, timeline.height, labels=shot.labels)
+    for pane, info, rect in zip(shot.panes, infos, layout.panes, strict=True):
+        written = pane.pane
+        if written.crop is None and written.scaling != "nearest":
+            continue
+        _, _, width, height = framing(written, info)
+        share = _share(width, height, pane_shape(written, info, rect).shape)
+        if share < Fraction(99, 100):
+            yield Finding(
+                "warning",
+                "detail-lost",
+                written.at("crop" if written.crop is not None else "scaling"),
+                f"capture '{pane.capture.id}' in segment '{placed.segment.id}' is cropped to {width}x{height} but shown "
+                f"at {float(share):.0%} of that: the detail it magnifies is scaled away",
+                "crop a smaller part, or give the pane more room (`full`, `split`)",
+            )
+
+
+def _share(width: int, height: int, shape: PaneShape) -> Fraction:
+    """Canvas pixels for each capture pixel of a side, the smaller of the two."""
+    _, _, wide, high = shape.crop or (0, 0, width, height)
+    return min(Fraction(shape.width, wide), Fraction(shape.height, high))

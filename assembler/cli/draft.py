@@ -1,0 +1,189 @@
+"""`assembler draft`: render the programme quickly, with its caption files beside it."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import re
+import sys
+from fractions import Fraction
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from assembler.cli.output import as_dict, err, out, print_findings, print_json, tally
+from assembler.errors import UsageError
+
+if TYPE_CHECKING:
+    from assembler.prepare import Prepared
+    from assembler.render.draft import DraftOptions, DraftResult
+
+DRAFT_BOX = (1280, 720)
+
+
+def add(commands: Any) -> None:
+    """Add this command to the parser."""
+    command = commands.add_parser(
+        "draft",
+        help="render the programme quickly, with its caption files beside it",
+        description="Render out/draft.mp4 and write out/draft.srt and out/draft.vtt. Parts that did not change since "
+        "the last draft are kept. What check would find is printed and does not stop a draft, unless footage, a take "
+        "or a font cannot be read.",
+    )
+    command.add_argument("project", nargs="?", type=Path, default=Path(), help="project folder or storyboard file")
+    command.add_argument("--size", metavar="WxH", help="size of the draft (default: the canvas, at most 1280x720)")
+    command.add_argument("--only", metavar="ID", help="render one segment")
+    command.add_argument("--from", dest="start", metavar="TIME", help="begin at this programme time, e.g. 12.5 s")
+    command.add_argument("--to", dest="end", metavar="TIME", help="end before this programme time")
+    command.add_argument("--no-captions", action="store_true", help="do not burn captions in")
+    command.add_argument("--no-marks", action="store_true", help="no timecode, segment id and 'scratch' in the corner")
+    command.add_argument("--allow-code", action="store_true", help="run the project's own Python for `made` pictures")
+    command.add_argument("--anew", action="store_true", help="make every part anew")
+    command.add_argument("--out", type=Path, metavar="FILE", help="another file than out/draft.mp4")
+    command.add_argument("--dry-run", action="store_true", help="say which parts would be made, and why; write nothing")
+    command.add_argument("--json", action="store_true", help="print the result as JSON")
+    command.set_defaults(run=run)
+
+
+def run(options: argparse.Namespace) -> int:
+    """Render; exit code 1 when something that blocks a draft was found."""
+    from assembler.prepare import prepare
+    from assembler.render.draft import plan_draft, render_draft
+    from assembler.render.progress import shower
+
+    prepared = prepare(options.project)
+    if prepared.blocking:
+        return _refuse(prepared, options)
+    wanted = draft_options(options, prepared)
+    if options.dry_run:
+        return _show_plan(options, plan_draft(prepared.timeline, prepared.cues, wanted))
+    print_findings((found for found in prepared.findings if found.severity != "note"), to_stdout=False)
+    with contextlib.ExitStack() as shown:
+        listener = None if options.json else shown.enter_context(shower(sys.stderr))
+        result = render_draft(prepared.timeline, prepared.cues, wanted, listener, fonts=prepared.fonts)
+    captions = _write_captions(prepared, result)
+    _report(options, prepared, result, captions)
+    return 0
+
+
+def draft_options(options: argparse.Namespace, prepared: Prepared) -> DraftOptions:
+    """What the command line asks of the renderer. Raises UsageError."""
+    from assembler.render.draft import DraftOptions
+
+    timeline = prepared.timeline
+    known = {placed.segment.id for placed in timeline.segments}
+    if options.only is not None and options.only not in known:
+        from difflib import get_close_matches
+
+        near = get_close_matches(options.only, known, 1)
+        mend = f"did you mean '{near[0]}'?" if near else "its segments are: " + ", ".join(sorted(known))
+        raise UsageError(f"there is no segment '{options.only}'", mend=mend)
+    if options.only is not None and (options.start or options.end):
+        raise UsageError("--only and --from/--to exclude each other", mend="use one of them")
+    return DraftOptions(
+        only=options.only,
+        start_frame=_frame(options.start, "--from", timeline.rate),
+        end_frame=_frame(options.end, "--to", timeline.rate),
+        size=_size(options.size, timeline.width, timeline.height),
+        burn_captions=False if options.no_captions else None,
+        marks=not options.no_marks,
+        out=options.out,
+        anew=options.anew,
+        allow_code=options.allow_code,
+    )
+
+
+def _frame(text: str | None, option: str, rate: Fraction) -> int | None:
+    from assembler.timing.grammar import HOW_TO_WRITE, parse_time
+
+    if text is None:
+        return None
+    try:
+        return parse_time(text, rate).frames
+    except ValueError as error:
+        raise UsageError(f"{option}: {error}", mend=HOW_TO_WRITE) from error
+
+
+def _size(text: str | None, width: int, height: int) -> tuple[int, int]:
+    if text is not None:
+        match = re.fullmatch(r"([0-9]{2,5})[x×]([0-9]{2,5})", text.strip())
+        if match is None or any(int(side) % 2 or not 90 <= int(side) <= 8192 for side in match.groups()):
+            raise UsageError(f"--size: '{text}' is not a size", mend="write two even numbers, such as 1280x720")
+        return int(match[1]), int(match[2])
+    box = DRAFT_BOX if width >= height else DRAFT_BOX[::-1]
+    scale = min(Fraction(1), Fraction(box[0], width), Fraction(box[1], height))
+    return int(width * scale) // 2 * 2, int(height * scale) // 2 * 2
+
+
+def _refuse(prepared: Prepared, options: argparse.Namespace) -> int:
+    if options.json:
+        print_json("draft", {"made": None, "findings": [as_dict(found) for found in prepared.findings]})
+    print_findings(prepared.blocking, to_stdout=False)
+    err("no draft was made: mend these first")
+    return 1
+
+
+def _show_plan(options: argparse.Namespace, parts: tuple[Any, ...]) -> int:
+    made = sum(part.state == "made" for part in parts)
+    if options.json:
+        rows = [{"part": p.job.name, "frames": p.frames, "state": p.state, "why": p.why} for p in parts]
+        print_json("draft", {"parts": rows, "to_make": made})
+        return 0
+    for part in parts:
+        state = "make" if part.state == "made" else "keep"
+        out(f"{state}  {part.frames:6} frames  {part.job.name}: {part.why}")
+    out(f"{made} of {len(parts)} parts would be made; nothing was written")
+    return 0
+
+
+def _write_captions(prepared: Prepared, result: DraftResult) -> list[Path]:
+    """Caption files named like the draft; those of a partial draft count from its own start."""
+    from dataclasses import replace
+
+    from assembler.captions.files import write_srt, write_vtt
+
+    span, rate = result.span, prepared.timeline.rate
+    cues = [
+        replace(
+            cue,
+            start_frame=max(cue.start_frame, span.start_frame) - span.start_frame,
+            end_frame=min(cue.end_frame, span.end_frame) - span.start_frame,
+        )
+        for cue in prepared.cues
+        if cue.start_frame < span.end_frame and span.start_frame < cue.end_frame
+    ]
+    srt, vtt = result.path.with_suffix(".srt"), result.path.with_suffix(".vtt")
+    write_srt(cues, rate, srt)
+    write_vtt(cues, rate, vtt, prepared.storyboard.language)
+    return [srt, vtt]
+
+
+def _report(options: argparse.Namespace, prepared: Prepared, result: DraftResult, captions: list[Path]) -> None:
+    from assembler.timing.timecode import clock
+
+    frames, rate = result.span.frames, prepared.timeline.rate
+    size = result.path.stat().st_size
+    if options.json:
+        print_json(
+            "draft",
+            {
+                "made": str(result.path),
+                "captions": [str(path) for path in captions],
+                "frames": frames,
+                "rate": str(rate),
+                "seconds": round(float(frames / rate), 6),
+                "bytes": size,
+                "parts_made": result.made,
+                "parts_kept": len(result.parts) - result.made,
+                "wall_seconds": round(result.whole_s, 3),
+                "findings": [as_dict(found) for found in prepared.findings],
+            },
+        )
+        return
+    out(str(result.path))
+    for path in captions:
+        out(str(path))
+    length = float(frames / rate)
+    err(
+        f"{clock(frames / rate)}, {frames} frames, {size / 2**20:.1f} MiB; {result.made} of {len(result.parts)} parts "
+        f"made in {result.whole_s:.1f} s ({length / result.whole_s:.1f} x real time); {tally(prepared.findings)}"
+    )
