@@ -1,0 +1,84 @@
+"""Burnt-in captions: centred lines on a ground of their own, inside the graphics-safe area."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import partial
+
+from assembler.picture.look import (
+    CAPTION_LINE_HEIGHT,
+    CAPTION_PX,
+    GROUND,
+    INK,
+    TEXT_CONTRAST,
+    backing_opacity,
+    even,
+    safe_area,
+    scaled,
+    whole,
+)
+from assembler.picture.sheet import Sheet
+from assembler.picture.sprite import Sprite
+from assembler.picture.text import FontSet
+
+MOST_LINES = 3
+BACKING = backing_opacity((INK, TEXT_CONTRAST))
+
+
+def _margins(canvas_h: int) -> tuple[int, int, int, int]:
+    """Side margin, rows above the first baseline, rows below the last one, and rows from line to line."""
+    size = scaled(CAPTION_PX, canvas_h)
+    return whole(20, canvas_h), round(size * 1.10), round(size * 0.48), round(size * CAPTION_LINE_HEIGHT)
+
+
+def caption_height(lines: int, canvas_h: int) -> int:
+    """How many rows a caption of that many lines takes (even)."""
+    _, above, below, step = _margins(canvas_h)
+    return even(above + max(0, lines - 1) * step + below)
+
+
+def caption_room(canvas_w: int, canvas_h: int) -> int:
+    """How wide a caption line may be, in pixels."""
+    return safe_area(canvas_w, canvas_h)[2] - 2 * _margins(canvas_h)[0]
+
+
+def caption_sprite(lines: Sequence[str], canvas_w: int, canvas_h: int, fonts: FontSet, bits: int = 8) -> Sprite:
+    """The lines, centred, on one plate. A line wider than the safe area is broken, never cut.
+
+    Every caption with the same number of lines has the same box height and the same baselines.
+    """
+    size = scaled(CAPTION_PX, canvas_h)
+    room = caption_room(canvas_w, canvas_h)
+    side, above, _, step = _margins(canvas_h)
+    # All lines of a caption read in one direction, whatever each begins with.
+    line_of = partial(fonts.line, size_px=size, base=fonts.direction_of(" ".join(lines)))
+    broken = [part for text in lines for part in fonts.wrap(text.strip(), size, room)]
+    shaped = [line_of(text) for text in broken]
+    if all(line.ink_px[0] == line.ink_px[2] for line in shaped):
+        return Sheet(2, 2).sprite(bits)
+    box_w = even(max(line.width_px for line in shaped) + 2 * side)
+    box_h = caption_height(len(shaped), canvas_h)
+    starts = [(box_w - line.width_px) / 2 for line in shaped]
+    baselines = [above + number * step for number in range(len(shaped))]
+    seen = [(s, b, li.ink_px) for s, b, li in zip(starts, baselines, shaped, strict=True) if li.ink_px[0] < li.ink_px[2]]
+    # Tall or deep scripts push the ground out, not the baseline.
+    top = min(0, *(int(b + ink[1]) - 4 for _, b, ink in seen))
+    bottom = max(box_h, *(int(b + ink[3]) + 5 for _, b, ink in seen))
+    left = min(0, *(int(s + ink[0]) - 4 for s, _, ink in seen))
+    right = max(box_w, *(int(s + ink[2]) + 5 for s, _, ink in seen))
+    sheet = Sheet(box_w, box_h, (left + 1, top + 1, right - 1, bottom - 1))
+    sheet.plate(left, top, right, bottom, scaled(6, canvas_h), GROUND, BACKING)
+    for line, start, baseline in zip(shaped, starts, baselines, strict=True):
+        sheet.words(line, start, baseline, INK)
+    return sheet.sprite(bits)
+
+
+def caption_place(sprite: Sprite, canvas_w: int, bottom_y: int) -> tuple[int, int]:
+    """Where to blend a caption so that it is centred and its box ends at row bottom_y."""
+    return (canvas_w - sprite.box_width) // 4 * 2, (bottom_y - sprite.box_height) // 2 * 2
+
+
+def caption_overflows(lines: Sequence[str], canvas_w: int, canvas_h: int, fonts: FontSet) -> bool:
+    """Whether a line is wider than the safe area, or there are more than three."""
+    size, room = scaled(CAPTION_PX, canvas_h), caption_room(canvas_w, canvas_h)
+    return len(lines) > MOST_LINES or any(fonts.width(line.strip(), size) > room for line in lines)
