@@ -120,6 +120,7 @@ class PartWriter:
         self._waiting: queue.Queue[av.VideoFrame | None] = queue.Queue()
         self._lent: av.VideoFrame | None = None
         self._submitted = 0
+        self._muxed = 0
         self._error: BaseException | None = None
         self._stop = threading.Event()
         self._encode_s = 0.0
@@ -270,17 +271,25 @@ class PartWriter:
             try:
                 while (frame := self._waiting.get()) is not None and not self._stop.is_set():
                     began = time.perf_counter()
-                    self._container.mux(self._stream.encode(frame))
+                    self._mux(self._stream.encode(frame))
                     self._encode_s += time.perf_counter() - began
                     self._free.put(frame)
                 if not self._stop.is_set() and self._submitted:
                     began = time.perf_counter()
-                    self._container.mux(self._stream.encode(None))
+                    self._mux(self._stream.encode(None))
                     self._encode_s += time.perf_counter() - began
             finally:
                 self._container.close()
         except BaseException as error:
             self._error = error
+
+    def _mux(self, packets: list[Any]) -> None:
+        # Decoding times are counted here: those of libx265 are random in parts shorter than its own delay.
+        _, step = clock_of(self._rate)
+        for packet in packets:
+            packet.dts = (self._muxed - self._stream.codec_context.has_b_frames) * step
+            self._muxed += 1
+            self._container.mux(packet)
 
     def _raise_error(self) -> None:
         error = self._error
