@@ -35,8 +35,8 @@ def _in_shot(timeline: Timeline, placed: PlacedSegment, shot: PlacedShot) -> Ite
                 "warning",
                 "detail-lost",
                 written.at("crop" if written.crop is not None else "scaling"),
-                f"capture '{pane.capture.id}' in segment '{placed.segment.id}' is cropped to {width}x{height} but shown "
-                f"at {float(share):.0%} of that: the detail it magnifies is scaled away",
+                f"capture '{pane.capture.id}' in segment '{placed.segment.id}' is cropped to {width}x{height} but "
+                f"shown at {float(share):.0%} of that: the detail it magnifies is scaled away",
                 "crop a smaller part, or give the pane more room (`full`, `split`)",
             )
 

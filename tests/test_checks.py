@@ -1,0 +1,166 @@
+"""Findings: each fault of a project is found, where it stands, with a mend that works."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import numpy as np
+import pytest
+from media_maker import Sound, tone, write_clip, write_sound
+
+from assembler.cli.main import main
+
+HEAD = """\
+storyboard: 1
+title: t
+canvas: {size: 640x360, rate: 30}
+subjects: {a: Ash}
+captures:
+  a: {file: footage/a.mp4, subject: a}
+narration: {voice: none}
+segments:
+"""
+
+
+@pytest.fixture
+def project(tmp_path: Path) -> Path:
+    (tmp_path / "footage").mkdir()
+    (tmp_path / "takes").mkdir()
+    write_clip(tmp_path / "footage" / "a.mp4", pictures=90, rate=30, colour=(1, 1, 1, 1))
+    return tmp_path
+
+
+def take(project: Path, name: str, seconds: float) -> None:
+    """A take of known length: a tone, sounding from end to end."""
+    write_sound(project / "takes" / name, Sound(tone(300, seconds=seconds, level=0.3)))
+
+
+def found(project: Path, segments: str, capsys: pytest.CaptureFixture[str]) -> list[dict[str, object]]:
+    (project / "storyboard.yaml").write_text(HEAD + segments, encoding="utf-8")
+    code = main(["check", str(project), "--json"])
+    document = json.loads(capsys.readouterr().out)
+    findings: list[dict[str, object]] = document["findings"]
+    assert code == int(any(f["severity"] == "error" for f in findings))
+    return findings
+
+
+def codes(findings: list[dict[str, object]]) -> set[object]:
+    return {f["code"] for f in findings}
+
+
+def test_a_sound_project_has_no_findings(project: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    take(project, "one-1.wav", 1.0)
+    assert found(project, "  - {id: one, lasts: 2.5 s, say: 'All is well here.', show: {full: a}}\n", capsys) == []
+
+
+def test_narration_longer_than_its_segment_says_by_how_much_and_the_mend_works(
+    project: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    take(project, "one-1.wav", 2.0)
+    after = "  - {id: two, lasts: 1 s, show: {full: a}}\n"
+    line = "  - {id: one, lasts: 1.5 s, say: 'Ten words of speech that will not fit this segment.', show: {full: a}}\n"
+    findings = found(project, line + after, capsys)
+    long = next(f for f in findings if f["code"] == "narration-too-long")
+    # lead 0.3 s + take 2.0 s - segment 1.5 s = 0.8 s, by hand; the take's ends may keep 20 ms of silence.
+    seconds = re.search(r"is (\d\.\d\d) s longer", str(long["what"]))
+    assert seconds and abs(float(seconds[1]) - 0.80) <= 0.05
+    assert (long["line"], long["column"]) == (9, 34)
+    lasts = re.search(r"let it last (\d\d:\d\d:\d\d:\d\d)", str(long["mend"]))
+    assert lasts
+    mended = line.replace("lasts: 1.5 s", f"lasts: '{lasts[1]}'")
+    assert "narration-too-long" not in codes(found(project, mended + after, capsys))
+
+
+def test_a_neighbours_slack_is_offered(project: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    take(project, "one-1.wav", 1.4)
+    text = "  - {id: one, lasts: 1.5 s, say: 'Words enough.', show: {full: a}}\n"
+    (finding,) = [f for f in found(project, text + "  - {id: two, lasts: 1 s, show: {full: a}}\n", capsys)
+                  if f["code"] == "narration-too-long"]  # fmt: skip
+    assert "borrow" in str(finding["mend"]) and "'two'" in str(finding["mend"])
+
+
+def test_narration_cut_by_the_programmes_end_is_an_error(project: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    take(project, "one-1.wav", 2.0)
+    assert "narration-cut" in codes(found(project, "  - {id: one, lasts: 1 s, say: Cut., show: {full: a}}\n", capsys))
+
+
+def test_two_voices_at_once_are_an_error(project: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    take(project, "one-1.wav", 2.0)
+    take(project, "two-1.wav", 0.5)
+    text = "  - {id: one, lasts: 1 s, say: x., show: {full: a}}\n  - {id: two, lasts: 2 s, say: z., show: {full: a}}\n"
+    assert "narration-overlap" in codes(found(project, text, capsys))
+
+
+@pytest.mark.parametrize(
+    ("segments", "code"),
+    [
+        ("  - {id: one, lasts: 4 s, show: {full: a}}\n", "capture-too-short"),
+        ("  - {id: one, lasts: 1 s, show: {full: {capture: a, from: 9 s}}}\n", "capture-too-short"),
+        ("  - {id: one, lasts: 1 s, show: {card: Hello}}\n", "capture-unused"),
+        ("  - {id: one, lasts: 1 s, hear: a, show: {full: a}}\n", "capture-silent"),
+        ("  - {id: one, lasts: 1 s, show: {card: '\U00020000'}}\n", "glyph-missing"),
+        ("  - {id: one, lasts: 1 s, show: {grid: [{capture: a, crop: {x: 0, y: 0, w: 160, h: 90}}, a, a, a, a, a, a]}}"
+         "\n", None),
+        ("  - {id: one, lasts: 1 s, show: {card: {picture: footage/none.png}}}\n", "file-missing"),
+        ("  - {id: one, lasts: 1 s, say: {text: x, take: takes/none.wav}, show: {full: a}}\n", "take-missing"),
+        ("  - {id: one, lasts: 0.5 s, say: 'So many words that nobody could read them all in the time given to it.', "
+         "show: {full: a}}\n", "caption-too-fast"),
+    ],
+)  # fmt: skip
+def test_each_fault_is_found(
+    project: Path, capsys: pytest.CaptureFixture[str], segments: str, code: str | None
+) -> None:
+    findings = codes(found(project, segments, capsys))
+    assert (code in findings) if code else "detail-lost" not in findings
+
+
+def test_a_crop_shown_smaller_than_it_is_loses_detail(project: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    write_clip(project / "footage" / "a.mp4", pictures=10, rate=30, size=(1280, 720), colour=(1, 1, 1, 1))
+    pane = "{capture: a, crop: {x: 0, y: 0, w: 800, h: 450}}"
+    text = f"  - {{id: one, lasts: 0.2 s, show: {{side-by-side: [{pane}, {pane}]}}}}\n"
+    assert "detail-lost" in codes(found(project, text, capsys))
+
+
+def test_missing_and_broken_captures_are_all_named_at_once(project: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (project / "footage" / "broken.mp4").write_bytes(np.random.default_rng(1).bytes(4000))
+    text = (HEAD + "  - {id: one, lasts: 1 s, show: {side-by-side: [a, b, c]}}\n").replace(
+        "narration:", "  b: {file: footage/none.mp4}\n  c: {file: footage/broken.mp4}\nnarration:"
+    )
+    (project / "storyboard.yaml").write_text(text, encoding="utf-8")
+    assert main(["check", str(project)]) == 1
+    shown = capsys.readouterr().out
+    assert "storyboard.yaml:7:13: error" in shown and "storyboard.yaml:8:13: error" in shown
+    assert main(["draft", str(project)]) == 1
+    assert not (project / "out").exists() or not list((project / "out").iterdir())
+
+
+def test_a_fast_take_is_a_warning(project: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    take(project, "one-1.wav", 1.0)
+    text = "  - {id: one, lasts: 2.5 s, say: 'one two three four five six seven', show: {full: a}}\n"
+    assert "speech-too-fast" in codes(found(project, text, capsys))  # 7 words in a second: 420 a minute
+
+
+def test_findings_are_sorted_by_place(project: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    text = "  - {id: one, lasts: 4 s, show: {full: a}}\n  - {id: two, at: 1 s, lasts: 9 s, show: {full: a}}\n"
+    places = [(f["line"], f["column"]) for f in found(project, text, capsys)]
+    assert len(places) >= 3 and places == sorted(places)
+
+
+def test_an_hdr_capture_is_refused_in_a_draft(project: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    write_clip(project / "footage" / "a.mp4", pictures=30, rate=30, colour=(9, 16, 9, 1))
+    text = "  - {id: one, lasts: 1 s, show: {full: a}}\n"
+    assert "capture-hdr" in codes(found(project, text, capsys))
+    assert main(["draft", str(project)]) == 1
+
+
+def test_a_start_before_the_captures_first_picture_is_found(project: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    write_clip(project / "footage" / "b.mp4", pictures=90, rate=30, colour=(1, 1, 1, 1))
+    text = (HEAD + "  - {id: one, lasts: 1 s, show: {side-by-side: [{capture: a, from: 0 s}, b]}}\n").replace(
+        "narration:", "  b: {file: footage/b.mp4, line-up: {with: a, offset: -6 f}}\nnarration:"
+    )
+    (project / "storyboard.yaml").write_text(text, encoding="utf-8")
+    assert main(["check", str(project)]) == 1
+    # 6 frames of 30 a second.
+    assert "begins 0.20 s after the moment asked for" in capsys.readouterr().out
