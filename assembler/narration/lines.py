@@ -7,24 +7,25 @@ the programme is decided by the mix, which levels all takes together.
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from assembler.errors import Finding, MediaError, MissingPartError, NarrationError
+from assembler.errors import Finding, MediaError, MissingPartError, NarrationError, StoryboardError
 from assembler.media.takes import load_take
 from assembler.narration import store
 from assembler.narration.estimate import estimate, spread
-from assembler.narration.scratch import INSTALL, VERSION, ScratchVoice, words_a_minute
+from assembler.narration.scratch import INSTALL, VERSION, ScratchVoice
 from assembler.narration.speech import Speech
 from assembler.narration.takes import EXTENSIONS, TRIM_VERSION, TakesFolder, is_clipped, list_takes, speech_span
 from assembler.narration.words import split_words
 from assembler.storyboard.model import Line, Placed, Segment, Storyboard
+from assembler.storyboard.paths import resolve_inside
 
 TOO_FAST_WPM = 200
 """Above this many spoken words a minute listeners lose technical content (common practice, no source)."""
-_FEWEST_WORDS = 4  # the rate of a shorter line says nothing
 
 Progress = Callable[[int, int], None]
 Severity = Literal["error", "warning", "note"]
@@ -89,7 +90,7 @@ class _Reader:
         """What is to be said of the narration as a whole."""
         if self._pace > TOO_FAST_WPM and self._storyboard.narration.voice == "scratch":
             self._find(
-                *("warning", "speech-fast", self._storyboard.narration, "pace"),
+                *("warning", "pace-fast", self._storyboard.narration, "pace"),
                 f"a pace of {self._pace} words a minute is too fast to follow",
                 f"set pace to {TOO_FAST_WPM} or less; read-aloud technical text is usually 140 to 180",
             )
@@ -131,22 +132,8 @@ class _Reader:
                 "keep one, or name the one you mean with take:",
             )
             return None
-        places = [self._folder / line.take, self._takes.folder / line.take]
-        places = [path for path in places if self._inside(path)]
-        if not places:
-            self._find(
-                *("error", "take-outside", line, "take"),
-                f"the take '{line.take}' lies outside the project",
-                "move it into the project's folder",
-            )
-            return None
-        path = next((path for path in places if path.is_file()), None)
+        path = self._named(line.take, line, where)
         if path is None:
-            self._find(
-                *("error", "take-missing", line, "take"),
-                f"{where}: there is no take '{line.take}'",
-                f"record it, correct its name, or leave take: out (looked in {self._folder.name} and its takes folder)",
-            )
             return None
         self._used.add(path.resolve())
         if path.suffix.casefold() not in EXTENSIONS:
@@ -157,6 +144,19 @@ class _Reader:
             )
             return None
         return path
+
+    def _named(self, written: str, line: Line, where: str) -> Path | None:
+        """The file of a `take:`, looked for from the storyboard's folder, then in the takes folder."""
+        place = line.at("take")
+        try:
+            return resolve_inside(self._folder, written, place)
+        except StoryboardError as fault:
+            problem = fault.problems[0]
+        if self._inside(self._takes.folder):
+            with contextlib.suppress(StoryboardError):
+                return resolve_inside(self._takes.folder, written, place)
+        self._find("error", "take-missing", line, "take", f"{where}: {problem.what}", problem.mend)
+        return None
 
     def _from_take(self, path: Path, line: Line, where: str) -> Speech | None:
         name = store.entry_name("take", TRIM_VERSION, store.file_hash(path))
@@ -182,13 +182,6 @@ class _Reader:
                 *("warning", "take-clipped", line, "take"),
                 f"{where}: {shown} is clipped",
                 "record it again at a lower level; what is cut off cannot be brought back",
-            )
-        rate = words_a_minute(split_words(line.text), stored.samples)
-        if rate > TOO_FAST_WPM and len(split_words(line.text)) >= _FEWEST_WORDS:
-            self._find(
-                *("warning", "speech-fast", line, "take"),
-                f"{where}: {shown} holds {rate:.0f} words a minute, too fast to follow",
-                f"read it at {TOO_FAST_WPM} or less, or check that the take has the whole line",
             )
         words = spread(line.text, stored.samples, self._language)
         return Speech("take", stored.samples, words, stored.sound, path)

@@ -1,0 +1,136 @@
+"""The two streams a programme's sound is made of, read forward by blocks: narration, and capture sound under it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+from assembler.errors import NarrationError
+from assembler.media.sound import SoundReader
+from assembler.sound.ducking import Ducking
+from assembler.timeline.model import PlacedHear, PlacedLine, Timeline
+from assembler.timing.rates import SAMPLE_RATE, nearest_frame
+
+FADE = 5 * SAMPLE_RATE // 1000
+"""Samples over which every piece of sound comes in and goes out, so that no cut clicks."""
+
+Mono = npt.NDArray[np.float32]
+Stereo = npt.NDArray[np.float32]
+
+
+def heard_lines(timeline: Timeline) -> tuple[PlacedLine, ...]:
+    """The lines that have sound, by their start."""
+    lines = (line for segment in timeline.segments for line in segment.lines if line.speech.sound is not None)
+    return tuple(sorted(lines, key=lambda line: line.start_sample))
+
+
+def read_speech(path: Path, first: int, samples: int) -> Mono:
+    """Part of a voiced line's file. Raises NarrationError when it is gone or shorter than it was."""
+    try:
+        part = np.fromfile(path, "<f4", count=samples, offset=4 * first)
+    except OSError as error:
+        raise NarrationError(f"the voiced line {path.name} is gone", mend="run the command again") from error
+    if part.size < samples:
+        raise NarrationError(f"the voiced line {path.name} is too short", mend=f"delete {path} and run again")
+    return part.astype(np.float32, copy=False)
+
+
+class NarrationBus:
+    """Every heard line at its place, mono. gains: amplitude for each kind of speech."""
+
+    def __init__(self, timeline: Timeline, gains: Mapping[str, float]) -> None:
+        self._lines = heard_lines(timeline)
+        self._gains = gains
+        self._next = 0
+        self._open: list[PlacedLine] = []
+
+    def read(self, start: int, samples: int) -> Mono | None:
+        """The next stretch, which begins where the last one ended or later; None where nobody speaks."""
+        end = start + samples
+        while self._next < len(self._lines) and self._lines[self._next].start_sample < end:
+            self._open.append(self._lines[self._next])
+            self._next += 1
+        self._open = [line for line in self._open if line.end_sample > start]
+        if not self._open:
+            return None
+        block = np.zeros(samples, np.float32)
+        for line in self._open:
+            low, high = max(start, line.start_sample), min(end, line.end_sample)
+            assert line.speech.sound is not None
+            part = read_speech(line.speech.sound, low - line.start_sample, high - low)
+            shape = _faded(low - line.start_sample, high - low, line.speech.samples)
+            block[low - start : high - start] += part * shape * self._gains.get(line.speech.kind, 1.0)
+        return block
+
+
+class CaptureBus:
+    """Every heard stretch of capture sound at its place, lowered under speech. Use as a context manager."""
+
+    def __init__(self, timeline: Timeline) -> None:
+        placed = (heard for segment in timeline.segments for heard in segment.heard)
+        known = (heard for heard in placed if timeline.captures[heard.capture.id].sound is not None)
+        self._heard = sorted(known, key=lambda heard: heard.start_sample)
+        self._captures = timeline.captures
+        self._ducking = Ducking((line.start_sample, line.end_sample) for line in heard_lines(timeline))
+        self._next = 0
+        self._open: list[tuple[PlacedHear, SoundReader]] = []
+
+    def __enter__(self) -> CaptureBus:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        for _heard, reader in self._open:
+            reader.__exit__(None, None, None)
+        self._open = []
+
+    def read(self, start: int, samples: int) -> Stereo | None:
+        """The next stretch, which begins where the last one ended or later; None where nothing is heard."""
+        end = start + samples
+        while self._next < len(self._heard) and self._heard[self._next].start_sample < end:
+            self._start(self._heard[self._next], start)
+            self._next += 1
+        if not self._open:
+            return None
+        block = np.zeros((samples, 2), np.float32)
+        for heard, reader in self._open:
+            low, high = max(start, heard.start_sample), min(end, heard.end_sample)
+            part = reader.read(_capture_sample(heard) + low - heard.start_sample, high - low)
+            shape = _faded(low - heard.start_sample, high - low, heard.end_sample - heard.start_sample)
+            block[low - start : high - start] += part * (shape * np.float32(10.0 ** (heard.gain_db / 20.0)))[:, None]
+        self._close_before(end)
+        lowered = self._ducking.gains(start, samples)
+        return block if lowered is None else block * lowered[:, None]
+
+    def _start(self, heard: PlacedHear, start: int) -> None:
+        if heard.end_sample <= max(start, heard.start_sample):
+            return
+        info = self._captures[heard.capture.id]
+        assert info.sound is not None
+        reader = SoundReader(info.path, info.sound)
+        reader.__enter__()
+        self._open.append((heard, reader))
+
+    def _close_before(self, end: int) -> None:
+        for heard, reader in self._open:
+            if heard.end_sample <= end:
+                reader.__exit__(None, None, None)
+        self._open = [pair for pair in self._open if pair[0].end_sample > end]
+
+
+def _capture_sample(heard: PlacedHear) -> int:
+    """Where a heard stretch begins in its capture, in 48 kHz samples from the capture's first picture."""
+    return nearest_frame(heard.capture_s, Fraction(SAMPLE_RATE))
+
+
+def _faded(first: int, samples: int, whole: int) -> Mono:
+    """Amplitudes of `samples` samples from `first` on, of a piece `whole` samples long with its ends faded."""
+    at = np.arange(first, first + samples, dtype=np.float32)
+    fade = min(FADE, whole // 2)
+    if not fade:
+        return np.ones(samples, np.float32)
+    inside = np.minimum(at + 0.5, whole - at - 0.5) / fade
+    return np.asarray(np.sin(np.clip(inside, 0.0, 1.0) * (np.pi / 2)) ** 2, np.float32)

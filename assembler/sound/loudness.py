@@ -1,0 +1,106 @@
+"""How loud a programme is to a listener: K-weighting, gating and loudness after ITU-R BS.1770-5.
+
+Works on a stream: sound goes in by blocks of any length, power comes out per millisecond, and every loudness is
+taken from that. An hour is 3.6 million numbers, not 173 million samples.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+from scipy.signal import sosfilt
+
+from assembler.timing.rates import SAMPLE_RATE
+
+Sound = npt.NDArray[np.float32]  # (samples,) or (samples, channels) at 48 kHz
+Power = npt.NDArray[np.float32]  # (milliseconds,) mean square, summed over channels
+
+CHUNK = SAMPLE_RATE // 1000
+"""Samples in the millisecond that power, peaks and gains are counted in."""
+
+# ITU-R BS.1770-5, annex 1, tables 1 and 2, for 48 kHz: the head's shelf, then the low cut.
+_K_WEIGHTING = np.array(
+    [
+        [1.53512485958697, -2.69169618940638, 1.19839281085285, 1.0, -1.69065929318241, 0.73248077421585],
+        [1.0, -2.0, 1.0, 1.0, -1.99004745483398, 0.99007225036621],
+    ]
+)
+_OFFSET_DB = -0.691
+_ABSOLUTE_GATE_LUFS = -70.0
+_RELATIVE_GATE_LU = -10.0
+_BLOCK_MS, _STEP_MS = 400, 100
+_MOMENTARY_MS, _SHORT_TERM_MS = 400, 3000
+
+
+class KWeighting:
+    """The K filter over a stream of blocks, its state kept from one to the next."""
+
+    def __init__(self, channels: int) -> None:
+        self._state = np.zeros((2, 2, channels))
+
+    def weigh(self, block: npt.NDArray[np.floating]) -> npt.NDArray[np.float64]:
+        """(samples, channels) in, the same weighted out."""
+        if not block.any() and np.abs(self._state).max() < 1e-12:
+            return np.zeros(block.shape)
+        weighted, self._state = sosfilt(_K_WEIGHTING, block.astype(np.float64), axis=0, zi=self._state)
+        return np.asarray(weighted)
+
+
+class PowerMeter:
+    """Power of every whole millisecond of a stream of weighted blocks."""
+
+    def __init__(self) -> None:
+        self._rest = np.zeros(0)
+        self._power: list[Power] = []
+
+    def add(self, weighted: npt.NDArray[np.float64]) -> None:
+        """Take the next (samples, channels)."""
+        squares = np.concatenate((self._rest, np.einsum("ij,ij->i", weighted, weighted)))
+        whole = squares.size // CHUNK * CHUNK
+        self._power.append(squares[:whole].reshape(-1, CHUNK).mean(axis=1).astype(np.float32))
+        self._rest = squares[whole:]
+
+    def power(self) -> Power:
+        """(milliseconds,) so far; a last part of a millisecond is left out, as the standard asks for no padding."""
+        return np.concatenate(self._power) if self._power else np.zeros(0, np.float32)
+
+
+def integrated_lufs(power: npt.NDArray[np.floating]) -> float | None:
+    """Loudness of the whole, gated. None when it is silent or shorter than 0.4 s: there is no value then."""
+    blocks = _windows(power, _BLOCK_MS, _STEP_MS)
+    audible = blocks[_lufs(blocks) > _ABSOLUTE_GATE_LUFS]
+    if not audible.size:
+        return None
+    gate = float(_lufs(audible.mean())) + _RELATIVE_GATE_LU
+    loud = audible[_lufs(audible) > gate]
+    return float(_lufs(loud.mean())) if loud.size else None
+
+
+def ungated_lufs(power: npt.NDArray[np.floating]) -> float | None:
+    """Loudness of a stretch, every millisecond counted. None when it is empty or at or below the absolute gate."""
+    value = float(_lufs(power.mean(dtype=np.float64))) if power.size else -np.inf
+    return value if value > _ABSOLUTE_GATE_LUFS else None
+
+
+def momentary_lufs(power: npt.NDArray[np.floating], step_ms: int = 100) -> npt.NDArray[np.float64]:
+    """Loudness of each 0.4 s, one value every step."""
+    return _lufs(_windows(power, _MOMENTARY_MS, step_ms))
+
+
+def short_term_lufs(power: npt.NDArray[np.floating], step_ms: int = 100) -> npt.NDArray[np.float64]:
+    """Loudness of each 3 s, one value every step."""
+    return _lufs(_windows(power, _SHORT_TERM_MS, step_ms))
+
+
+def _windows(power: npt.NDArray[np.floating], length_ms: int, step_ms: int) -> npt.NDArray[np.float64]:
+    """Mean power of each whole window."""
+    if power.size < length_ms:
+        return np.zeros(0)
+    sums = np.concatenate(([0.0], np.cumsum(power, dtype=np.float64)))
+    starts = np.arange(0, power.size - length_ms + 1, step_ms)
+    return np.asarray(np.maximum(sums[starts + length_ms] - sums[starts], 0.0) / length_ms)
+
+
+def _lufs(power: npt.NDArray[np.floating] | np.floating | float) -> npt.NDArray[np.float64]:
+    with np.errstate(divide="ignore"):
+        return np.asarray(_OFFSET_DB + 10.0 * np.log10(power), dtype=np.float64)
