@@ -287,7 +287,7 @@ class PartWriter:
         # Decoding times are counted here: those of libx265 are random in parts shorter than its own delay.
         _, step = clock_of(self._rate)
         for packet in packets:
-            packet.dts = (self._muxed - self._stream.codec_context.has_b_frames) * step
+            packet.dts = (self._muxed - self._stream.codec_context.reorder_depth) * step
             self._muxed += 1
             self._container.mux(packet)
 
