@@ -1,0 +1,140 @@
+"""Loudness and true peak against signals whose values are published, and against independent meters."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import pyloudnorm
+import pytest
+
+from assembler.sound.loudness import (
+    KWeighting,
+    PowerMeter,
+    integrated_lufs,
+    momentary_lufs,
+    short_term_lufs,
+)
+from assembler.sound.truepeak import PeakMeter, decibels
+
+RATE = 48_000
+Array = npt.NDArray[np.float32]
+
+
+def sine(dbfs: float, seconds: float, hertz: float = 1000.0) -> Array:
+    wave = 10 ** (dbfs / 20) * np.sin(2 * np.pi * hertz * np.arange(round(seconds * RATE)) / RATE)
+    return np.repeat(wave.astype(np.float32)[:, None], 2, axis=1)
+
+
+def steps(*levels_and_seconds: tuple[float, float]) -> Array:
+    return np.concatenate([sine(level, seconds) for level, seconds in levels_and_seconds])
+
+
+def power_of(sound: Array, block: int = 48_000) -> npt.NDArray[np.float32]:
+    weighting, meter = KWeighting(sound.shape[1]), PowerMeter()
+    for start in range(0, len(sound), block):
+        meter.add(weighting.weigh(sound[start : start + block]))
+    return meter.power()
+
+
+def peak_of(sound: Array, block: int = 48_000) -> float:
+    meter = PeakMeter(sound.shape[1])
+    for start in range(0, len(sound), block):
+        meter.add(sound[start : start + block])
+    return float(meter.peaks().max())
+
+
+# Source: EBU Tech 3341, table 1, cases 1 to 5: integrated loudness -23.0 LUFS within 0.1 LU (1, 2: also -33.0).
+TECH_3341 = {
+    1: (((-23.0, 20.0),), -23.0),
+    2: (((-33.0, 20.0),), -33.0),
+    3: (((-36.0, 10.0), (-23.0, 60.0), (-36.0, 10.0)), -23.0),
+    4: (((-72.0, 10.0), (-36.0, 10.0), (-23.0, 60.0), (-36.0, 10.0), (-72.0, 10.0)), -23.0),
+    5: (((-26.0, 20.0), (-20.0, 20.1), (-26.0, 20.0)), -23.0),
+}
+
+
+@pytest.mark.parametrize("case", TECH_3341)
+def test_integrated_loudness_of_the_ebu_signals(case: int) -> None:
+    parts, expected = TECH_3341[case]
+    assert integrated_lufs(power_of(steps(*parts))) == pytest.approx(expected, abs=0.1)
+
+
+def test_short_term_loudness_stays_at_minus_23_through_case_9() -> None:
+    # Source: EBU Tech 3341, case 9: S constant at -23.0 within 0.1 LU after 3 s.
+    short = short_term_lufs(power_of(steps(*(((-20.0, 1.34), (-30.0, 1.66)) * 5))), step_ms=100)
+    assert len(short) == 121
+    assert np.abs(short + 23.0).max() <= 0.1
+
+
+def test_momentary_loudness_stays_at_minus_23_through_case_12() -> None:
+    # Source: EBU Tech 3341, case 12: M constant at -23.0 within 0.1 LU after 1 s.
+    momentary = momentary_lufs(power_of(steps(*(((-20.0, 0.18), (-30.0, 0.22)) * 25))), step_ms=10)
+    assert np.abs(momentary[60:] + 23.0).max() <= 0.1
+
+
+def test_a_full_scale_sine_in_one_channel_reads_minus_3_01() -> None:
+    # Source: ITU-R BS.1770-5, annex 1: 0 dBFS 997 Hz sine in one front channel is -3.01 LKFS.
+    sound = sine(0.0, 5.0, 997.0)
+    sound[:, 1] = 0
+    assert integrated_lufs(power_of(sound)) == pytest.approx(-3.01, abs=0.01)
+
+
+def test_silence_and_less_than_a_gating_block_have_no_loudness() -> None:
+    # Source: ITU-R BS.1770-5: blocks of 400 ms, absolute gate at -70 LKFS.
+    assert integrated_lufs(power_of(np.zeros((RATE, 2), np.float32))) is None
+    assert integrated_lufs(power_of(sine(-20.0, 0.399))) is None
+    assert integrated_lufs(power_of(sine(-20.0, 0.4))) is not None
+    assert integrated_lufs(power_of(sine(-71.0, 1.0))) is None
+    assert integrated_lufs(power_of(sine(-69.0, 1.0))) == pytest.approx(-69.0, abs=0.1)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_shaped_noise_reads_like_an_independent_meter(seed: int) -> None:
+    # Source: pyloudnorm 0.2, which normalises the low cut and so reads 0.04 LU low.
+    random = np.random.default_rng(seed)
+    envelope = np.repeat(10 ** (random.uniform(-40, -6, 60) / 20), RATE // 4)
+    noise = (random.standard_normal((envelope.size, 2)) * envelope[:, None] * 0.2).astype(np.float32)
+    expected = pyloudnorm.Meter(RATE).integrated_loudness(noise.astype(np.float64))
+    assert integrated_lufs(power_of(noise)) == pytest.approx(expected + 0.04, abs=0.05)
+
+
+def test_block_length_does_not_change_what_is_measured() -> None:
+    # Common practice, no source: a stream is one sound, however it is cut.
+    sound = steps((-20.0, 0.7), (-9.0, 0.31), (-30.0, 0.5))
+    whole = power_of(sound, len(sound))
+    for block in (1, 47, 1000) if len(sound) < 1000 else (47, 1000, 48_000):
+        np.testing.assert_allclose(power_of(sound, block), whole, rtol=1e-6, atol=1e-12)
+        assert peak_of(sound, block) == pytest.approx(peak_of(sound, len(sound)), rel=1e-6)
+
+
+# Source: EBU Tech 3341, cases 15 to 19: sines between whose samples the peak lies; +0.2 / -0.4 dB.
+BETWEEN = {15: (4, 0.0, 0.5, -6.0), 16: (4, 45.0, 0.5, -6.0), 17: (6, 60.0, 0.5, -6.0), 18: (8, 67.5, 0.5, -6.0)}
+BETWEEN[19] = (4, 45.0, 1.41, 3.0)
+
+
+@pytest.mark.parametrize("case", BETWEEN)
+def test_true_peak_of_the_ebu_sines(case: int) -> None:
+    part, degrees, amplitude, expected = BETWEEN[case]
+    wave = amplitude * np.sin(2 * np.pi * np.arange(RATE) / part + np.radians(degrees))
+    # A sine that starts off zero begins with a step, which really overshoots: it is faded in.
+    wave[:480] *= np.linspace(0, 1, 480)
+    wave[-480:] *= np.linspace(1, 0, 480)
+    reading = decibels(peak_of(wave.astype(np.float32)[:, None]))
+    assert reading is not None
+    assert expected - 0.4 <= reading <= expected + 0.2
+
+
+def test_a_peak_is_found_in_its_own_millisecond_of_either_channel() -> None:
+    sound = np.zeros((4801, 2), np.float32)
+    sound[48 * 30 + 20, 1] = -0.5
+    sound[4800, 0] = 0.25
+    meter = PeakMeter(2)
+    for start in range(0, 4801, 700):
+        meter.add(sound[start : start + 700])
+    peaks = meter.peaks()
+    # A single sample is its own highest point: between samples a band-limited pulse is lower. By hand.
+    assert len(peaks) == 101
+    assert int(peaks.argmax()) == 30
+    assert float(peaks[30]) == pytest.approx(0.5, rel=0.01)
+    assert float(peaks[100]) == pytest.approx(0.25, rel=0.01)
+    assert decibels(float(np.float32(0))) is None
