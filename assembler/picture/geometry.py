@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
+from assembler.picture import look
+
 GAP = 2
 """Pixels of ground between two pictures, and the width of a frame's line."""
 
@@ -39,7 +41,7 @@ class Rect:
         return Rect(self.x - by, self.y - by, self.width + 2 * by, self.height + 2 * by)
 
 
-def even(value: Fraction | float) -> int:
+def floor_even(value: Fraction | float) -> int:
     """The even number at or below."""
     return int(value // 2) * 2
 
@@ -56,6 +58,5 @@ def type_height(width: int, height: int) -> int:
 
 
 def safe_area(width: int, height: int) -> Rect:
-    """The graphics-safe area: 5 % free on every side. Source: EBU R 95, from memory."""
-    x, y = -even(-Fraction(width, 20)), -even(-Fraction(height, 20))
-    return Rect(x, y, width - 2 * x, height - 2 * y)
+    """The graphics-safe area as a rectangle."""
+    return Rect(*look.safe_area(width, height))

@@ -15,7 +15,9 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Literal
 
-from assembler.picture.geometry import GAP, Rect, even, near_even, safe_area, type_height
+from assembler.picture.captions import caption_height
+from assembler.picture.geometry import GAP, Rect, floor_even, near_even, safe_area, type_height
+from assembler.picture.labels import label_height
 from assembler.storyboard.model import Arrangement, Difference, Inset, Pane, Panes, Split
 
 Align = Literal["left", "right"]
@@ -76,13 +78,18 @@ class _Page:
 
     @property
     def label(self) -> int:
-        """Height of a label's box."""
-        return self.scaled(56)
+        """Height of the label over a picture."""
+        return label_height(type_height(self.width, self.height), backing=True)
+
+    @property
+    def header_label(self) -> int:
+        """Height of a label in a row above a picture."""
+        return label_height(type_height(self.width, self.height), backing=False)
 
     @property
     def header(self) -> int:
-        """Height of a label's row above a picture: its box and the space beneath."""
-        return self.label + self.scaled(10)
+        """Height of that row: the label and the space beneath it."""
+        return self.header_label + self.scaled(14)
 
     @property
     def pad(self) -> int:
@@ -97,7 +104,7 @@ class _Page:
     @property
     def caption(self) -> int:
         """Height of two lines of captions."""
-        return self.scaled(120)
+        return caption_height(2, type_height(self.width, self.height))
 
     def foot(self, *, captions: bool, evidence: bool) -> int:
         """Height kept free at the canvas's foot for captions in a room of their own, and beneath the
@@ -127,7 +134,7 @@ def lay_out(
     else lies over the pictures' foot with the captions above it. scale: canvas pixels for one capture
     pixel of panes shown at their actual size (less than 1 in a draft smaller than the programme).
     """
-    page = _Page(width, height, even(evidence_height))
+    page = _Page(width, height, floor_even(evidence_height))
     if isinstance(arrangement, Panes):
         one = arrangement.kind == "full"
         columns = _columns(arrangement, sizes, page)
@@ -180,11 +187,11 @@ def _rows(
             taken = rows * (header_row if with_header else 0) + (rows - 1) * between
             room = page.height - top - page.foot(captions=captions, evidence=evidence)
             last = not with_header and not captions and not evidence
-            if rows * even(ideal) + taken <= room or last:
+            if rows * floor_even(ideal) + taken <= room or last:
                 tall = min(ideal, Fraction(room, rows))
-                cell_height = min(even(tall), even(Fraction(room - taken, rows)))
+                cell_height = min(floor_even(tall), floor_even(Fraction(room - taken, rows)))
                 block = rows * cell_height + taken
-                start = top + even(Fraction(room - block, 2))
+                start = top + floor_even(Fraction(room - block, 2))
                 return _placed_rows(
                     page,
                     panes,
@@ -232,7 +239,7 @@ def _placed_rows(
     evidence_over: bool,
 ) -> Layout:
     pitch = Fraction(page.width, columns)
-    cell_width = even(Fraction(page.width - (columns - 1) * GAP, columns))
+    cell_width = floor_even(Fraction(page.width - (columns - 1) * GAP, columns))
     if all(pane.fitting == "fit" for pane in panes):
         widest = max(min(pitch, tall * wide / high) for wide, high in sizes)
         # A column keeps half its share at least, so that a label beside a thin picture has room.
@@ -254,7 +261,7 @@ def _placed_rows(
             boxes.append(None)
         elif header:
             left, right = max(rect.x, page.safe.x), min(cell.right, page.safe.right)
-            boxes.append(Rect(left, cell.y - header, right - left, page.label))
+            boxes.append(Rect(left, cell.y - header, right - left, page.header_label))
         else:
             left, right = max(rect.x + page.pad, page.safe.x), min(cell.right - page.pad, page.safe.right)
             top = min(max(rect.y + page.pad, page.safe.y), page.safe.bottom - page.label)
@@ -276,7 +283,7 @@ def _column_x(width: int, cell: int, column: int, in_row: int, columns: int) -> 
     spans = width - columns * cell - (columns - 1) * GAP < 2 * columns
     if spans and columns > 1 and (columns - in_row) % 2 == 0:
         return near_even(Fraction((column + (columns - in_row) // 2) * (width - cell), columns - 1))
-    return even(Fraction(width - in_row * cell - (in_row - 1) * GAP, 2)) + column * (cell + GAP)
+    return floor_even(Fraction(width - in_row * cell - (in_row - 1) * GAP, 2)) + column * (cell + GAP)
 
 
 def _picture_in(cell: Rect, pane: Pane, size: Size, pitch: Fraction, tall: Fraction, *, hang: bool) -> Rect:
@@ -287,8 +294,8 @@ def _picture_in(cell: Rect, pane: Pane, size: Size, pitch: Fraction, tall: Fract
     share = min(pitch / wide, tall / high)
     width = min(cell.width, max(2, near_even(share * wide)))
     height = min(cell.height, max(2, near_even(share * high)))
-    y = cell.y if hang else cell.y + even(Fraction(cell.height - height, 2))
-    return Rect(cell.x + even(Fraction(cell.width - width, 2)), y, width, height)
+    y = cell.y if hang else cell.y + floor_even(Fraction(cell.height - height, 2))
+    return Rect(cell.x + floor_even(Fraction(cell.width - width, 2)), y, width, height)
 
 
 def _shared(page: _Page, whole: Layout, *, down: bool, labels: bool) -> Layout:
@@ -306,7 +313,7 @@ def _shared(page: _Page, whole: Layout, *, down: bool, labels: bool) -> Layout:
             boxes = [Rect(left, top, right - left, page.label)]
             boxes.append(Rect(left, max(top + page.label, floor - page.label), right - left, page.label))
         else:
-            half = even(Fraction(right - left - page.space, 2))
+            half = floor_even(Fraction(right - left - page.space, 2))
             boxes = [Rect(left, top, half, page.label), Rect(right - half, top, half, page.label)]
             aligns = ("left", "right")
     return _finished(
@@ -343,13 +350,13 @@ def _inset(page: _Page, whole: Layout, arrangement: Inset, size: Size, *, labels
     if labels:
         top = max(main.y + page.pad, page.safe.y)
         left, right = max(main.x + page.pad, page.safe.x), min(main.right - page.pad, page.safe.right)
-        small_width = max(frame.width, even(Fraction(page.width, 4)))
+        small_width = max(frame.width, floor_even(Fraction(page.width, 4)))
         small_x = frame.x if on_left else frame.right - small_width
         below = Rect(small_x, frame.y - label_room if low else frame.bottom + page.scaled(6), small_width, page.label)
         to_right = on_left and not low
         if not low:
             left, right = (max(left, frame.right + page.pad), right) if on_left else (left, frame.x - page.pad)
-        if right - left < even(Fraction(page.width, 8)):  # the inset takes the whole top: stand above or below it
+        if right - left < floor_even(Fraction(page.width, 8)):  # the inset takes the whole top: stand above or below it
             left, right = page.safe.x, page.safe.right
             top = below.bottom + page.scaled(6) if not low else top
             to_right = False
@@ -391,7 +398,7 @@ def _finished(
             bottom = min(max((rect.bottom for rect in rects), default=y) - page.space, y - page.space)
         else:
             y = max((rect.bottom for rect in rects), default=safe.y) + page.space
-        evidence = Rect(safe.x, even(y), safe.width, page.evidence)
+        evidence = Rect(safe.x, floor_even(y), safe.width, page.evidence)
     captions = Rect(safe.x, bottom - page.caption, safe.width, page.caption)
     content = Rect(safe.x, safe.y, safe.width, captions.y - page.space - safe.y)
     return Layout(

@@ -11,7 +11,7 @@ from fractions import Fraction
 
 from assembler.media.info import CaptureInfo
 from assembler.media.reader import PaneShape
-from assembler.picture.geometry import Rect, even, near_even
+from assembler.picture.geometry import Rect, floor_even, near_even
 from assembler.storyboard.model import Pane
 
 _SIMPLE = tuple(sorted({Fraction(n, d) for n in range(1, 7) for d in range(1, 7)} | {Fraction(1, 8)}, reverse=True))
@@ -64,7 +64,7 @@ def pane_shape(
         share = max(Fraction(rect.width) / wide, Fraction(rect.height, height))
     else:
         share = _fit_share(pane, rect, wide, height, square=across == 1)
-    rounded = even if share.denominator == 1 else near_even  # at a whole zoom, rather cut a column than smear all
+    rounded = floor_even if share.denominator == 1 else near_even  # at a whole zoom, rather cut a column than smear all
     shown_width = min(rect.width, max(2, rounded(share * wide)))
     shown_height = min(rect.height, max(2, rounded(share * height)))
     part = _part(width, shown_width / (share * across)), _part(height, shown_height / share)
@@ -72,8 +72,8 @@ def pane_shape(
     whole = crop == (0, 0, info.width, info.height)
     return PlacedPicture(
         PaneShape(shown_width, shown_height, None if whole else crop, pane.scaling, bits),
-        even(Fraction(rect.width - shown_width, 2)),
-        even(Fraction(rect.height - shown_height, 2)),
+        floor_even(Fraction(rect.width - shown_width, 2)),
+        floor_even(Fraction(rect.height - shown_height, 2)),
     )
 
 
@@ -100,4 +100,4 @@ def _part(whole: int, wanted: Fraction) -> int:
 
 def _start(whole: int, part: int) -> int:
     """Where a centred part begins. Even where it can be: chroma is found at even pixels."""
-    return even(Fraction(whole - part, 2))
+    return floor_even(Fraction(whole - part, 2))
