@@ -34,6 +34,7 @@ BT709: Final = (1, 1, 1)
 """Primaries, transfer and matrix. Source: Rec. ITU-T H.273 code points."""
 _LIMITED = 1
 _LENT_FRAMES = 3
+_REORDER = 2  # pictures; what both codecs need with pictures that refer to later ones, in two levels
 _GRAIN = 10_000
 """The mp4 writer doubles a coarser clock until it reaches this; choosing it ourselves keeps it exact."""
 
@@ -286,8 +287,10 @@ class PartWriter:
     def _mux(self, packets: list[Any]) -> None:
         # Decoding times are counted here: those of libx265 are random in parts shorter than its own delay.
         _, step = clock_of(self._rate)
+        # libx265 does not tell its depth; a part's clock may start earlier than it needs to, not later.
+        delay = max(_REORDER, self._stream.codec_context.reorder_depth)
         for packet in packets:
-            packet.dts = (self._muxed - self._stream.codec_context.reorder_depth) * step
+            packet.dts = (self._muxed - delay) * step
             self._muxed += 1
             self._container.mux(packet)
 
