@@ -8,14 +8,11 @@ from __future__ import annotations
 
 import contextlib
 import time
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
-from fractions import Fraction
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
-
-import numpy as np
+from typing import TYPE_CHECKING, Protocol
 
 from assembler.captions.cues import Cue
 from assembler.errors import UsageError
@@ -31,7 +28,6 @@ from assembler.render.plan import Drawn, chapters_of, plan_parts, span_of
 from assembler.render.progress import Listener, Meter
 from assembler.storyboard.paths import resolve_inside
 from assembler.timeline.model import Timeline
-from assembler.timing.rates import SAMPLE_RATE, sample_of_frame
 from assembler.timing.spans import Span
 
 if TYPE_CHECKING:
@@ -81,16 +77,19 @@ class DraftResult:
         return sum(part.state == "made" for part in self.parts)
 
 
-@dataclass(frozen=True, slots=True)
-class Sound:
-    """The whole programme's sound, in blocks of float32 (samples, 2) at 48 kHz, and its report."""
+class Sound(Protocol):
+    """A span's sound. `report` is complete once the blocks have run to their end."""
 
-    blocks: Iterable[SoundBlock]
-    report: object = None
+    @property
+    def report(self) -> object: ...
+
+    def blocks(self) -> Iterable[SoundBlock]:
+        """Float32 (samples, 2) at 48 kHz."""
 
 
 OpenTools = Callable[[Timeline, DraftOptions], AbstractContextManager[Tools]]
-MixSound = Callable[[Timeline], Sound]
+MixSound = Callable[[Timeline, Span, Callable[[float, float], None]], Sound]
+"""Called with what is to be told of seconds mixed and in all, while it listens ahead."""
 
 
 def plan_draft(timeline: Timeline, cues: Sequence[Cue], options: DraftOptions) -> tuple[PlannedPart, ...]:
@@ -163,19 +162,26 @@ def _render(
         raise Interrupted
     out = options.out or timeline.folder / DRAFT_NAME
     joining = time.perf_counter()
-    meter = Meter(progress, "sound and joining", span.frames)
+    listening = Meter(progress, "sound", round(timeline.frames / timeline.rate), unit="seconds")
+
+    def heard(seconds: float, _total: float) -> None:
+        if cancelled():
+            raise Interrupted
+        listening.reach(round(seconds))
+
+    sound = mix_sound(timeline, span, heard)
+    meter = Meter(progress, "joining", span.frames)
 
     def joined(done: int, _total: int) -> None:
         if cancelled():
             raise Interrupted
         meter.reach(done)
 
-    sound = mix_sound(timeline)
     join_parts(
         [part.path for part in parts],
         out,
         rate=timeline.rate,
-        sound=cut_sound(sound.blocks, span, timeline.rate),
+        sound=sound.blocks(),
         chapters=chapters_of(timeline, span),
         title=timeline.storyboard.title,
         progress=joined,
@@ -183,24 +189,6 @@ def _render(
     store.tidy(parts)
     ended = time.perf_counter()
     return DraftResult(out, span, parts, times, ended - joining, ended - began, sound.report)
-
-
-def cut_sound(blocks: Iterable[SoundBlock], span: Span, rate: Fraction) -> Iterator[SoundBlock]:
-    """The sound of a span of frames, as long as its pictures to within a sample; silence where the blocks end."""
-    skip = sample_of_frame(span.start_frame, rate)
-    left = -((-span.frames * SAMPLE_RATE / rate).__floor__())
-    for block in blocks:
-        kept = block[skip : skip + left]
-        skip = max(0, skip - len(block))
-        left -= len(kept)
-        if len(kept):
-            yield kept
-        if not left:
-            return
-    while left:
-        silence = np.zeros((min(left, SAMPLE_RATE), 2), np.float32)
-        left -= len(silence)
-        yield silence
 
 
 def _size(timeline: Timeline, options: DraftOptions) -> tuple[int, int]:
@@ -243,8 +231,7 @@ def _picture_tools(
     )
 
 
-def _mixed(timeline: Timeline) -> Sound:
+def _mixed(timeline: Timeline, span: Span, tell: Callable[[float, float], None]) -> Sound:
     from assembler.sound.mix import mix
 
-    mixed: Any = mix(timeline)
-    return Sound(mixed.blocks(), mixed.report)
+    return mix(timeline, span=span, progress=tell)

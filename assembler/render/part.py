@@ -26,6 +26,15 @@ class Interrupted(KeyboardInterrupt):
     """The person, or the system, asked the run to end. The command ends with exit code 130."""
 
 
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """What a draft's small mark says on one frame."""
+
+    timecode: str
+    segment: str
+    scratch: bool
+
+
 class Painter(Protocol):
     """Paints a shot's frames in rising order; `paint` writes the whole canvas."""
 
@@ -38,11 +47,9 @@ class Tools(Protocol):
     def painter(self, shot: PlacedShot, first: int) -> AbstractContextManager[Painter]:
         """Opens a shot at a frame."""
 
-    def draw_caption(self, canvas: Planes, shot: PlacedShot, lines: tuple[str, ...]) -> None:
-        """Blends a caption over a frame of the shot; called for every frame, so it keeps what it drew."""
-
-    def draw_mark(self, canvas: Planes, timecode: str, segment: str, scratch: bool) -> None:
-        """Blends the small timecode and id over a frame."""
+    def draw_over(self, canvas: Planes, shot: PlacedShot, lines: tuple[str, ...], mark: Mark | None) -> None:
+        """Blends a caption's lines (none: no caption) and the frame's mark over a frame of the shot.
+        Called for every frame, so it keeps what it drew."""
 
     @property
     def ground(self) -> tuple[int, int, int]:
@@ -154,11 +161,11 @@ class _Dissolving:
 
 
 def _draw_over(job: PartJob, tools: Tools, frame: int, canvas: Planes) -> None:
-    """Marks, then captions, which matter more where the two meet."""
-    if job.stamp is not None:
-        timecode = frame_to_label(job.stamp.first_frame + frame, job.rate)
-        scratch = any(frame in span for span in job.stamp.scratch)
-        tools.draw_mark(canvas, timecode, job.stamp.segment, scratch)
-    for burn in job.captions:
-        if burn.start_frame <= frame < burn.end_frame:
-            tools.draw_caption(canvas, job.shot, burn.lines)
+    mark, stamp = None, job.stamp
+    if stamp is not None:
+        timecode = frame_to_label(stamp.first_frame + frame, job.rate)
+        mark = Mark(timecode, stamp.segment, any(frame in span for span in stamp.scratch))
+    shown = (burn.lines for burn in job.captions if burn.start_frame <= frame < burn.end_frame)
+    lines = next(shown, ())
+    if lines or mark is not None:
+        tools.draw_over(canvas, job.shot, lines, mark)

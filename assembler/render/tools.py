@@ -7,13 +7,16 @@ from collections.abc import Iterator
 from types import TracebackType
 from typing import Self
 
-from assembler.media.planes import Planes
-from assembler.picture.captions import caption_sprite
-from assembler.picture.geometry import even, safe_area
+import numpy as np
+
+from assembler.media.planes import Planes, blank
+from assembler.picture.captions import caption_place, caption_sprite
+from assembler.picture.geometry import safe_area
+from assembler.picture.look import GROUND, even
 from assembler.picture.marks import Marks
 from assembler.picture.painter import ShotPainter, Stage
 from assembler.picture.sprite import Sprite, blend
-from assembler.render.part import Painter
+from assembler.render.part import Mark, Painter
 from assembler.timeline.model import PlacedShot
 
 
@@ -28,7 +31,11 @@ class PictureTools:
         self._stage = stage
         self._safe = safe_area(stage.width, stage.height)
         self._marks = Marks(stage.height, stage.fonts, stage.bits)
-        self._caption: tuple[tuple[str, ...], Sprite] | None = None
+        self._caption: tuple[tuple[str, ...], Sprite, int, int] | None = None
+        plain = np.full((2, 2, 4), (*GROUND, 255), np.uint8)
+        dot = blank(2, 2, bits=stage.bits)
+        blend(dot, Sprite.from_rgba(plain, stage.bits), 0, 0)
+        self._ground = (int(dot.y[0, 0]), int(dot.u[0, 0]), int(dot.v[0, 0]))
         self._kept: _Counting | None = None
 
     @contextlib.contextmanager
@@ -49,23 +56,31 @@ class PictureTools:
         else:
             using.close()
 
-    def draw_caption(self, canvas: Planes, shot: PlacedShot, lines: tuple[str, ...]) -> None:
-        """Centred, standing on the floor of the safe area."""
-        stage = self._stage
-        if self._caption is None or self._caption[0] != lines:
-            self._caption = lines, caption_sprite(lines, stage.width, stage.height, stage.fonts, stage.bits)
-        sprite = self._caption[1]
-        blend(canvas, sprite, even((stage.width - sprite.width) / 2), self._safe.bottom - sprite.height)
+    def draw_over(self, canvas: Planes, shot: PlacedShot, lines: tuple[str, ...], mark: Mark | None) -> None:
+        """The caption stands centred on the floor of the safe area, where the programme will have it.
+        The mark stands at its left, and moves above a caption that reaches so far."""
+        floor = self._safe.bottom
+        if lines:
+            caption, x, y = self._caption_of(lines)
+        if mark is not None:
+            sprite = self._marks.sprite(mark.timecode, mark.segment, mark.scratch)
+            if lines and x < self._safe.x + sprite.box_width:
+                floor = even(y - sprite.box_height / 4)
+            blend(canvas, sprite, self._safe.x, floor - sprite.box_height)
+        if lines:
+            blend(canvas, caption, x, y)
 
-    def draw_mark(self, canvas: Planes, timecode: str, segment: str, scratch: bool) -> None:
-        """At the bottom left of the safe area."""
-        sprite = self._marks.sprite(timecode, segment, scratch)
-        blend(canvas, sprite, self._safe.x, self._safe.bottom - sprite.height)
+    def _caption_of(self, lines: tuple[str, ...]) -> tuple[Sprite, int, int]:
+        if self._caption is None or self._caption[0] != lines:
+            stage = self._stage
+            sprite = caption_sprite(lines, stage.width, stage.height, stage.fonts, stage.bits)
+            self._caption = lines, sprite, *caption_place(sprite, stage.width, self._safe.bottom)
+        return self._caption[1:]
 
     @property
     def ground(self) -> tuple[int, int, int]:
         """The look's ground as codes."""
-        raise NotImplementedError
+        return self._ground
 
     def close(self) -> None:
         """Close what is kept open."""
