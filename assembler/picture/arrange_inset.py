@@ -5,7 +5,7 @@ from __future__ import annotations
 from assembler.media.planes import Planes
 from assembler.picture.arrange import Arranged
 from assembler.picture.ground import fill
-from assembler.picture.look import HAIRLINE
+from assembler.picture.look import MUTED
 
 
 class InsetPicture(Arranged):
@@ -17,6 +17,6 @@ class InsetPicture(Arranged):
         self.paint_ground(canvas)
         main.draw(frame, canvas)
         if self.layout.frame is not None:
-            fill(canvas, self.layout.frame, HAIRLINE)
+            fill(canvas, self.layout.frame, MUTED)
         small.draw(frame, canvas)
         self.paint_labels(canvas)

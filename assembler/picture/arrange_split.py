@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from assembler.media.planes import Planes
-from assembler.picture.arrange import Arranged, Label
+from assembler.picture.arrange import Arranged
 from assembler.picture.geometry import Rect, near_even
 from assembler.picture.ground import fill, overlap, put
 from assembler.picture.look import GROUND, INK
@@ -48,17 +48,19 @@ class SplitPicture(Arranged):
         if 0 < line < length:
             for width, colour in ((3 * self._light, GROUND), (self._light, INK)):
                 fill(canvas, _bar(framing, line, width, down=down), colour)
-        for label, side in zip(self.labels, (before, after), strict=True):
-            if label is not None:
-                blend(canvas, label.sprite, label.x, label.y, self._shown(label, side, down=down))
+        first, second = self.labels
+        if first is not None:
+            rect = first.rect
+            spare = before.bottom - rect.bottom if down else before.right - rect.right
+            blend(canvas, first.sprite, first.x, first.y, self._shown(spare))
+        if second is not None:
+            rect = second.rect
+            spare = rect.y - after.y if down else rect.x - after.x
+            blend(canvas, second.sprite, second.x, second.y, self._shown(spare))
 
-    def _shown(self, label: Label, side: Rect, *, down: bool) -> float:
-        """A label's opacity: it goes as the line comes near, so that it never stands on the other's picture."""
-        rect = label.rect
-        if down:
-            spare = min(side.bottom - rect.bottom, rect.y - side.y)
-        else:
-            spare = min(side.right - rect.right, rect.x - side.x)
+    def _shown(self, spare: int) -> float:
+        """A label's opacity, given the pixels between it and the line: it goes as the line comes near, so
+        that it never stands on the other's picture."""
         return min(1.0, max(0.0, (spare - 3 * self._light) / self._fade))
 
 

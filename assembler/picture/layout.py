@@ -11,13 +11,12 @@ is even, because chroma has half the luma's resolution.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
-from assembler.picture.captions import caption_height
-from assembler.picture.geometry import GAP, Rect, floor_even, near_even, safe_area, type_height
-from assembler.picture.labels import label_height
+from assembler.picture.geometry import GAP, Rect, floor_even, near_even
+from assembler.picture.page import Page
 from assembler.storyboard.model import Arrangement, Difference, Inset, Pane, Panes, Split
 
 Align = Literal["left", "right"]
@@ -61,61 +60,6 @@ class Layout:
         return max(0, x), max(0, y)
 
 
-@dataclass(frozen=True, slots=True)
-class _Page:
-    """A canvas and the sizes that follow from it."""
-
-    width: int
-    height: int
-    evidence: int  # height of the evidence band, 0 = none
-    safe: Rect = field(init=False)
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "safe", safe_area(self.width, self.height))
-
-    def scaled(self, at_1080: int) -> int:
-        return max(2, near_even(Fraction(at_1080 * type_height(self.width, self.height), 1080)))
-
-    @property
-    def label(self) -> int:
-        """Height of the label over a picture."""
-        return label_height(type_height(self.width, self.height), backing=True)
-
-    @property
-    def header_label(self) -> int:
-        """Height of a label in a row above a picture."""
-        return label_height(type_height(self.width, self.height), backing=False)
-
-    @property
-    def header(self) -> int:
-        """Height of that row: the label and the space beneath it."""
-        return self.header_label + self.scaled(14)
-
-    @property
-    def pad(self) -> int:
-        """From a picture's edge to what lies over it."""
-        return self.scaled(20)
-
-    @property
-    def space(self) -> int:
-        """Between things that belong to different rows of the page."""
-        return self.scaled(20)
-
-    @property
-    def caption(self) -> int:
-        """Height of two lines of captions."""
-        return caption_height(2, type_height(self.width, self.height))
-
-    def foot(self, *, captions: bool, evidence: bool) -> int:
-        """Height kept free at the canvas's foot for captions in a room of their own, and beneath the
-        pictures for evidence in its own."""
-        kept = self.height - self.safe.bottom + self.caption + self.space if captions else 0
-        if evidence and self.evidence:
-            kept += self.evidence + self.space
-            kept += 0 if captions else self.height - self.safe.bottom
-        return kept
-
-
 def lay_out(
     arrangement: Arrangement,
     sizes: Sequence[Size],
@@ -134,7 +78,7 @@ def lay_out(
     else lies over the pictures' foot with the captions above it. scale: canvas pixels for one capture
     pixel of panes shown at their actual size (less than 1 in a draft smaller than the programme).
     """
-    page = _Page(width, height, floor_even(evidence_height))
+    page = Page(width, height, floor_even(evidence_height))
     if isinstance(arrangement, Panes):
         one = arrangement.kind == "full"
         columns = _columns(arrangement, sizes, page)
@@ -150,7 +94,7 @@ def lay_out(
     return _finished(page, (), (), (), over=True, captions_over=False, evidence_over=True)
 
 
-def _columns(arrangement: Panes, sizes: Sequence[Size], page: _Page) -> int:
+def _columns(arrangement: Panes, sizes: Sequence[Size], page: Page) -> int:
     """How many panes lie in a row. A grid takes the number that shows the pictures largest; of
     equals the one with more columns, as eyes and canvases are wider than high."""
     count = len(arrangement.panes)
@@ -166,7 +110,7 @@ def _columns(arrangement: Panes, sizes: Sequence[Size], page: _Page) -> int:
 
 
 def _rows(
-    page: _Page,
+    page: Page,
     panes: Sequence[Pane],
     sizes: Sequence[Size],
     columns: int,
@@ -180,37 +124,42 @@ def _rows(
     pitch = Fraction(page.width, columns)  # the gap is taken from the pictures' edges, not from their scale
     ideal = _ideal_height(page, panes, sizes, pitch, scale)
     header_row = page.header if labels and header else 0
-    for with_header in (True, False) if header_row else (False,):
-        for captions, evidence in ((True, True), (False, True), (False, False)):
+    rooms = [(True, True), (False, True), (False, False)] if page.evidence else [(True, True), (False, False)]
+    ways = [(with_header, *room) for with_header in ((True, False) if header_row else (False,)) for room in rooms]
+    # Captions across a picture's lower edge are ugly: such a way is taken only when no other way holds.
+    for straddling in (False, True):
+        for with_header, captions, evidence in ways:
             top = page.safe.y if with_header else 0
             between = page.space if with_header else GAP
             taken = rows * (header_row if with_header else 0) + (rows - 1) * between
             room = page.height - top - page.foot(captions=captions, evidence=evidence)
-            last = not with_header and not captions and not evidence
-            if rows * floor_even(ideal) + taken <= room or last:
-                tall = min(ideal, Fraction(room, rows))
-                cell_height = min(floor_even(tall), floor_even(Fraction(room - taken, rows)))
-                block = rows * cell_height + taken
-                start = top + floor_even(Fraction(room - block, 2))
-                return _placed_rows(
-                    page,
-                    panes,
-                    sizes,
-                    columns,
-                    tall=tall,
-                    cell_height=cell_height,
-                    start=start,
-                    header=header_row if with_header else 0,
-                    between=between,
-                    labels=labels,
-                    captions_over=not captions,
-                    evidence_over=not evidence,
-                )
+            if rows * floor_even(ideal) + taken > room and (with_header or captions or evidence):
+                continue
+            tall = min(ideal, Fraction(room, rows))
+            cell_height = min(floor_even(tall), floor_even(Fraction(room - taken, rows)))
+            block = rows * cell_height + taken
+            start = top + floor_even(Fraction(room - block, 2))
+            if not straddling and not captions and not evidence and start + block < page.safe.bottom:
+                continue
+            return _placed_rows(
+                page,
+                panes,
+                sizes,
+                columns,
+                tall=tall,
+                cell_height=cell_height,
+                start=start,
+                header=header_row if with_header else 0,
+                between=between,
+                labels=labels,
+                captions_over=not captions,
+                evidence_over=not evidence,
+            )
     raise AssertionError("the last way of setting out always holds")
 
 
 def _ideal_height(
-    page: _Page, panes: Sequence[Pane], sizes: Sequence[Size], pitch: Fraction, scale: Fraction
+    page: Page, panes: Sequence[Pane], sizes: Sequence[Size], pitch: Fraction, scale: Fraction
 ) -> Fraction:
     """The row height at which the tallest picture fills its column's width. Panes that fill their
     rectangle take what the others leave them, or all there is when they are alone."""
@@ -224,7 +173,7 @@ def _ideal_height(
 
 
 def _placed_rows(
-    page: _Page,
+    page: Page,
     panes: Sequence[Pane],
     sizes: Sequence[Size],
     columns: int,
@@ -298,7 +247,7 @@ def _picture_in(cell: Rect, pane: Pane, size: Size, pitch: Fraction, tall: Fract
     return Rect(cell.x + floor_even(Fraction(cell.width - width, 2)), y, width, height)
 
 
-def _shared(page: _Page, whole: Layout, *, down: bool, labels: bool) -> Layout:
+def _shared(page: Page, whole: Layout, *, down: bool, labels: bool) -> Layout:
     """Two panes in one rectangle; their labels stand at the sides that are theirs."""
     rect = whole.panes[0]
     boxes: list[Rect | None] = [None, None]
@@ -327,7 +276,7 @@ def _shared(page: _Page, whole: Layout, *, down: bool, labels: bool) -> Layout:
     )
 
 
-def _inset(page: _Page, whole: Layout, arrangement: Inset, size: Size, *, labels: bool) -> Layout:
+def _inset(page: Page, whole: Layout, arrangement: Inset, size: Size, *, labels: bool) -> Layout:
     """One picture full, one small in a corner, its label beneath it (above it in a lower corner)."""
     main = whole.panes[0]
     low, on_left = arrangement.corner.startswith("bottom"), arrangement.corner.endswith("left")
@@ -375,7 +324,7 @@ def _inset(page: _Page, whole: Layout, arrangement: Inset, size: Size, *, labels
 
 
 def _finished(
-    page: _Page,
+    page: Page,
     panes: Iterable[Rect],
     boxes: Iterable[Rect | None],
     aligns: Iterable[Align],
