@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import pairwise
 from typing import Literal
 
 from assembler.captions.cues import Cue
@@ -45,9 +44,8 @@ class Violation:
 def violations(cues: Iterable[Cue], rate: Fraction, limits: Limits) -> tuple[Violation, ...]:
     """Every limit that is broken, in the order of the cues."""
     listed = list(cues)
-    gaps = [following.start_frame - cue.end_frame for cue, following in pairwise(listed)] + [limits.gap_frames]
     found = []
-    for number, (cue, gap) in enumerate(zip(listed, gaps, strict=True), 1):
+    for number, cue in enumerate(listed, 1):
         frames = cue.end_frame - cue.start_frame
         speed = reading_speed(cue.lines, frames, rate)
         widest = max(map(characters, cue.lines), default=0)
@@ -62,6 +60,7 @@ def violations(cues: Iterable[Cue], rate: Fraction, limits: Limits) -> tuple[Vio
             broken.append(("too-wide", Fraction(widest), Fraction(limits.chars_per_line)))
         if len(cue.lines) > limits.lines:
             broken.append(("too-many-lines", Fraction(len(cue.lines)), Fraction(limits.lines)))
+        gap = listed[number].start_frame - cue.end_frame if number < len(listed) else limits.gap_frames
         if gap < limits.gap_frames:
             broken.append(("too-close", Fraction(gap), Fraction(limits.gap_frames)))
         found += [Violation(kind, number, cue.segment, cue.line, *figures) for kind, *figures in broken]
