@@ -169,7 +169,10 @@ def write_clip(
     chosen = dict(_QUICK.get(codec, {})) | dict(options or {})
     if codec == "libx265":
         chosen["x265-params"] = ":".join(filter(None, ["log-level=none:pools=1", chosen.get("x265-params", "")]))
-    with av.open(str(path), "w", options=dict(container_options or {})) as out:
+    muxing = dict(container_options or {})
+    if path.suffix in (".mp4", ".mov"):
+        muxing.setdefault("movie_timescale", "48000")  # else edit lists place sound to the millisecond only
+    with av.open(str(path), "w", options=muxing) as out:
         stream = out.add_stream(codec, rate=Fraction(rate), options=chosen)
         stream.width, stream.height, stream.pix_fmt = *size, pixel_format
         stream.time_base = base

@@ -36,7 +36,7 @@ def open_media(path: Path) -> InputContainer:
     Raises MediaError when it is missing, not an ordinary file, empty, not media we read, cut off
     before its index, or beyond the limits on streams and picture size.
     """
-    _ordinary(path)
+    ordinary(path)
     options = {"format_whitelist": FORMATS, "protocol_whitelist": "file"}
     # An absolute path starts with a separator (or a drive), so no part of a name is taken for a protocol.
     absolute = os.path.abspath(path)  # noqa: PTH100  resolve() would follow links, and messages name what was asked
@@ -73,7 +73,7 @@ def ends_early(path: Path, why: str, reached_s: Fraction, pictures: int) -> Medi
     return MediaError(f"'{path}' is cut off ({why}): readable to {clock(reached_s)} ({counted})", mend=_RECORD)
 
 
-def _ordinary(path: Path) -> None:
+def ordinary(path: Path) -> None:
     """Refuse what is not a plain file with something in it: a pipe would hang, a folder means a slip."""
     try:
         found = path.stat()
