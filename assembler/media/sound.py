@@ -84,9 +84,8 @@ class SoundReader:
         out = np.zeros((samples, 2), np.float32)
         end = start_sample48 + samples
         starts = self._kept[0][0] if self._kept else self._reached
-        if starts is None or self._reached is None or start_sample48 < starts:
-            self._go_to(start_sample48)
-        elif start_sample48 > self._reached + _SEEK_AHEAD:
+        unready = starts is None or self._reached is None or not starts <= start_sample48 <= self._reached + _SEEK_AHEAD
+        if unready:
             self._go_to(start_sample48)
         assert self._reached is not None
         with our_errors(self._path, Fraction(self._reached, SAMPLE_RATE)):

@@ -25,6 +25,8 @@ SILENT_DBFS = -60.0
 KEEP_MS = 20
 """Left before the first and after the last sound, so that soft beginnings are not clipped."""
 FADE_MS = 5
+SHORTEST_MS = 50
+"""No word is shorter; anything less is a slip of the recorder. Common practice, no source."""
 _LOOK_MS = 5
 
 _FULL_SCALE = 2**31 - 1
@@ -50,8 +52,8 @@ def load_take(path: Path) -> npt.NDArray[np.float32]:
 def trimmed_take(path: Path, *, gain_db: float = 0.0) -> Take:
     """The same, with what was cut off, and with its level changed by gain_db. Raises MediaError."""
     sound = decode_all(path)
-    if not len(sound):
-        raise MediaError(f"'{path}' holds no sound", mend="record the take again")
+    if len(sound) < SHORTEST_MS * SAMPLE_RATE // 1000:
+        raise MediaError(f"'{path}' holds less than {SHORTEST_MS} ms of sound", mend="record the take again")
     mono = sound.mean(axis=1, dtype=np.float32)
     if not np.isfinite(mono).all():
         raise MediaError(f"'{path}' holds values that are not numbers", mend="save it again as .wav or .flac")
