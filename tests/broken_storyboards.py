@@ -116,7 +116,7 @@ _TOP = (
     Broken("no segments in the list", "storyboard: 1\ntitle: T\nsegments: ▸[]\n", ("is empty",), True),
     Broken("a canvas without x", bare("canvas: {size: ▸1080p}\n"), ("'1080p' is not a size",), True),
     Broken("an odd canvas", bare("canvas: {size: ▸1921x1080}\n"), ("odd",), True),
-    Broken("a tiny canvas", bare("canvas: {size: ▸64x64}\n"), ("outside 160x90",), False),
+    Broken("a tiny canvas", bare("canvas: {size: ▸64x64}\n"), ("outside 160x90",), True),
     Broken("a rate that is none", bare("canvas: {rate: ▸61}\n"), ("61 is not a rate",), True),
     Broken("a rounded rate", bare("canvas: {rate: ▸23.98}\n"), ("23.98 is not a rate",), True),
     Broken("a rate over nothing", bare('canvas: {rate: ▸"60/0"}\n'), ("60/0 is not a rate",), False),
@@ -187,7 +187,8 @@ _TIMES = (
 
 _SHOTS = (
     Broken("nothing to show", segment("▸id: a\n    lasts: 2 s\n"), ("no `show`",), True),
-    Broken("a shot without an arrangement", show("{lasts: 2 s}\n").replace("show:", "▸show:"), ("none of `full`",), True),
+    Broken("a shot without an arrangement", show("{lasts: 2 s}\n").replace("show:", "▸show:"),
+           ("none of `full`",), True),
     Broken("two arrangements", show("{full: quay, ▸card: T}\n"), ("`full` and `card`",), True),
     Broken("a slip in an arrangement", show("{▸side-by-sid: [quay, pier]}\n"), ("no key `side-by-sid`",), True),
     Broken("an underscore for a dash", show("{▸side_by_side: [quay, pier]}\n"), ("no key `side_by_side`",), True),

@@ -40,7 +40,7 @@ def _speed(text: str, rate: Fraction) -> Fraction:
     try:
         speed = exact_number(text)
     except ValueError as error:
-        raise UnfitError(f"{shown(text)}: {error}", "write a speed such as 0.25") from error
+        raise UnfitError(f"{shown(text)} {error}", "write a speed such as 0.25") from error
     if speed == 0:
         raise UnfitError("a speed of 0 would never move on", "to hold a picture, write `freeze: true` instead")
     if not 0 < speed <= FASTEST:

@@ -32,7 +32,10 @@ from assembler.storyboard.shapes import (
 from assembler.storyboard.tree import Listing, Mapping, Node, Scalar
 
 MOST_PROBLEMS = 100
-_MOST_COMPARISONS = 20_000
+_MOST_COMPARISONS = 8_000
+
+# Words that older YAML took for truth values; here they are plain text.
+_MEANT = {"yes": "true", "on": "true", "no": "false", "off": "false"}
 
 # Tabs and line ends become spaces; the other control characters could change what a terminal shows.
 _CONTROL = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x84\x86-\x9f\ud800-\udfff]")
@@ -141,7 +144,7 @@ class Reader:
         return self._single(node, shape, name)
 
     def _mismatch(self, node: Node, shape: Shape, name: str) -> None:
-        mend = ""
+        mend = f"write {shape.noun}"
         if isinstance(node, Listing):
             found = "a list"
         elif isinstance(node, Mapping):
@@ -150,6 +153,8 @@ class Reader:
             found = f"the number {shown(node.text)}" if node.kind in ("int", "float") else shown(node.text)
             if node.kind == "text":
                 found = f"the text '{found}'"
+                if "bool" in shape.kinds and node.text.lower() in _MEANT:
+                    mend = f"write {_MEANT[node.text.lower()]}"
             elif "text" in shape.kinds:
                 mend = f'if you mean text, put it in quotes: "{shown(node.text)}"'
         self.report.add(node.place, f"{name} must be {shape.noun}, not {found}", mend)
@@ -200,7 +205,7 @@ class Reader:
             self.report.add(node.place, f"{name} must be {shape.noun}; this one {holds}", f"it takes {limit}")
         items = Items(node.place, whole=shape.least <= count <= shape.most)
         for position, item in enumerate(node.items[: shape.most], start=1):
-            checked = self.read(item, shape.item, f"entry {position} of {name}")
+            checked = self.read(item, shape.item, _entry_name(item, position, name))
             if checked is None:
                 items.whole = False
             else:
@@ -273,6 +278,13 @@ class Reader:
         return fields
 
 
+def _entry_name(item: Node, position: int, name: str) -> str:
+    """How messages call an entry of a list: by its own id where it has one."""
+    own = item.values.get("id") if isinstance(item, Mapping) else None
+    called = f"'{shown(own.text)}'" if isinstance(own, Scalar) else str(position)
+    return f"entry {called} of {name}"
+
+
 def _words(text: str, shape: Text, name: str) -> str:
     """Text fit to show and speak: no control characters, blank space tidied."""
     if _CONTROL.search(text):
@@ -292,7 +304,7 @@ def _number(text: str, shape: Number, name: str) -> int | Fraction:
     try:
         number = whole_number(text) if kind_of(text) == "int" else exact_number(text)
     except ValueError as error:
-        raise UnfitError(f"{name} must be {shape.noun}; {error}", f"write {shape.noun}") from error
+        raise UnfitError(f"{name} cannot be {shown(text)}, which {error}", f"write {shape.noun}") from error
     if shape.whole and number != int(number):
         raise UnfitError(f"{name} must be {shape.noun}, not {shown(text)}", f"write {round(number)}")
     low = shape.least is not None and number < Fraction(str(shape.least))

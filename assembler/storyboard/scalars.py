@@ -41,7 +41,7 @@ def kind_of(text: str) -> ScalarKind:
 def whole_number(text: str) -> int:
     """The value of a scalar of kind `int`. Raises ValueError when it is too long to mean anything."""
     if len(text) > _LONGEST_NUMBER:
-        raise ValueError("this number is too long")
+        raise ValueError("is too long for a number")
     if text.startswith(("0o", "0x")):
         return int(text, 0)
     return int(text)
@@ -54,17 +54,15 @@ def exact_number(text: str) -> Fraction:
     (an exponent of a thousand million would otherwise be worked out digit by digit).
     """
     if _NOT_FINITE.fullmatch(text):
-        raise ValueError("this must be an ordinary number")
+        raise ValueError("is not an ordinary number")
     if len(text) > _LONGEST_NUMBER:
-        raise ValueError("this number is too long")
+        raise ValueError("is too long for a number")
     if _INT.fullmatch(text):
         return Fraction(whole_number(text))
     exponent = re.search(r"[eE]([-+]?[0-9]+)$", text)
     if exponent and abs(int(exponent[1])) > _LARGEST_EXPONENT:
-        raise ValueError("this number is too large or too small")
-    head = text.split("e")[0].split("E")[0]
-    # Fraction("1.") is refused by Python, though YAML allows it.
-    return Fraction(text.replace(head, head.rstrip(".") or "0", 1) if head.endswith(".") else text)
+        raise ValueError("is too large or too small")
+    return Fraction(text)
 
 
 def shown(text: str, longest: int = 60) -> str:

@@ -61,6 +61,8 @@ def in_plain_words(error: yaml.MarkedYAMLError, source: SourceText) -> Problem:
         return Problem(place, "the line is indented with a tab", "indent with spaces")
     if "cannot start any token" in said:
         return _bad_start(written[column : column + 1], line, column, source)
+    if "escape" in said and written[column - 1 : column] == "\\" != written[column : column + 1]:
+        column -= 1  # PyYAML's own parser points behind the backslash, libyaml at it
     for part, what, mend, from_context in _WORDS:
         if part in said:
             if from_context and error.context_mark:

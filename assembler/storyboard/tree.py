@@ -20,7 +20,7 @@ from assembler.storyboard.syntax import in_plain_words
 
 MOST_BYTES = 4 * 1024 * 1024
 DEEPEST = 64
-MOST_VALUES = 60_000
+MOST_VALUES = 50_000
 """Values after every alias has been replaced by what it stands for."""
 
 _CORE = "tag:yaml.org,2002:"

@@ -19,8 +19,8 @@ _MOST_PATH = 1000
 
 def _time(text: str, rate: Fraction, *, signed: bool = False, positive: bool = False) -> Time:
     if re.fullmatch(r"[-+]?\d+(\.\d+)?", text.strip(), re.ASCII):
-        number = text.strip()
-        raise UnfitError(f"the time {shown(number)} has no unit", f"write {number} s for seconds, or frames as 90 f")
+        number = shown(text.strip())
+        raise UnfitError(f"the time {number} has no unit", f"write {number} s for seconds, or frames as 90 f")
     try:
         time = parse_time(text, rate, signed=signed)
     except ValueError as error:
