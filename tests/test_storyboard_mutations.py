@@ -80,7 +80,8 @@ _LEAF = st.one_of(
 _KEYS = st.sampled_from(
     [
         *("storyboard", "title", "canvas", "segments", "show", "say", "full", "split", "panes", "capture", "captures"),
-        *("file", "id", "lasts", "card", "table", "rows", "columns", "line-up", "with", "offset", "freeze", "crop", "x"),
+        *("file", "id", "lasts", "card", "table", "rows", "columns", "line-up", "with", "offset", "freeze", "crop"),
+        "x",
     ]
 )
 _TREE = st.recursive(

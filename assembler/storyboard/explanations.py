@@ -76,10 +76,12 @@ def _page(path: str, about: str, key: Key | None, shape: Shape) -> str:
     for choice in _choices(shape):
         lines = [_fact(word, meaning) for word, meaning in choice.words]
         parts.append("  words it can be:\n" + _indented(lines))
-    for keys in {keys.name: keys for keys in keys_within(shape)}.values():
+    below_here = {keys.name: keys for keys in keys_within(shape)}
+    for keys in below_here.values():
         lines = [_fact(below.name + ("*" if below.required else ""), below.about) for below in keys.keys]
         rule = _rule(keys)
-        parts.append(_filled(f"keys below (* must be written){rule}:", "  ") + "\n" + _indented(lines))
+        of = f"of `{keys.name}`" if len(below_here) > 1 else "below"
+        parts.append(_filled(f"keys {of} (* must be written){rule}:", "  ") + "\n" + _indented(lines))
     return "\n\n".join(parts) + "\n"
 
 
