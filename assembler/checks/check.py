@@ -11,20 +11,25 @@ from assembler.checks.fit import narration_fit, speech_rate
 from assembler.checks.footage import footage_kinds, footage_lengths, silent_captures, unused_captures
 from assembler.checks.words import caption_room, label_room, missing_glyphs
 from assembler.errors import Finding
+from assembler.picture.stage import Stage
 from assembler.picture.text import FontSet
 from assembler.timeline.model import Timeline
 
 
 def check_timeline(timeline: Timeline, cues: tuple[Cue, ...], fonts: FontSet) -> Iterator[Finding]:
     """Findings in no particular order; the same one may come twice."""
+    canvas = timeline.width, timeline.height
+    stage = Stage(
+        *canvas, 8, timeline.rate, timeline.storyboard.subjects, timeline.captures, fonts, timeline.folder, canvas
+    )
     yield from narration_fit(timeline)
     yield from speech_rate(timeline)
     yield from footage_lengths(timeline)
     yield from footage_kinds(timeline)
     yield from unused_captures(timeline.storyboard)
     yield from silent_captures(timeline)
-    yield from lost_detail(timeline)
+    yield from lost_detail(timeline, stage)
     yield from reading_limits(timeline, cues)
     yield from missing_glyphs(timeline.storyboard, fonts)
     yield from caption_room(timeline, cues, fonts)
-    yield from label_room(timeline, fonts)
+    yield from label_room(timeline, stage)

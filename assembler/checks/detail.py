@@ -7,25 +7,23 @@ from fractions import Fraction
 
 from assembler.errors import Finding
 from assembler.media.reader import PaneShape
-from assembler.picture.layout import lay_out
-from assembler.picture.panes import framing, pane_shape, picture_size
+from assembler.picture.arrange import layout_of
+from assembler.picture.panes import framing, pane_shape
+from assembler.picture.stage import Stage
 from assembler.timeline.model import PlacedSegment, PlacedShot, Timeline
 
 
-def lost_detail(timeline: Timeline) -> Iterator[Finding]:
+def lost_detail(timeline: Timeline, stage: Stage) -> Iterator[Finding]:
     """Panes that are cropped, or whose pixels are to be counted, but shown in fewer pixels than they have."""
     for placed in timeline.segments:
         for shot in placed.shots:
             if shot.panes and all(pane.capture.id in timeline.captures for pane in shot.panes):
-                yield from _in_shot(timeline, placed, shot)
+                yield from _in_shot(placed, shot, stage)
 
 
-def _in_shot(timeline: Timeline, placed: PlacedSegment, shot: PlacedShot) -> Iterator[Finding]:
-    infos = [timeline.captures[pane.capture.id] for pane in shot.panes]
-    sizes = tuple(picture_size(pane.pane, info) for pane, info in zip(shot.panes, infos, strict=True))
-    layout = lay_out(shot.arrangement, sizes, timeline.width, timeline.height, labels=shot.labels)
-    for pane, info, rect in zip(shot.panes, infos, layout.panes, strict=True):
-        written = pane.pane
+def _in_shot(placed: PlacedSegment, shot: PlacedShot, stage: Stage) -> Iterator[Finding]:
+    for pane, rect in zip(shot.panes, layout_of(shot, stage).panes, strict=True):
+        written, info = pane.pane, stage.captures[pane.capture.id]
         if written.crop is None and written.scaling != "nearest":
             continue
         _, _, width, height = framing(written, info)

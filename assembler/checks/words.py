@@ -6,10 +6,13 @@ from collections.abc import Iterator
 
 from assembler.captions.cues import Cue
 from assembler.errors import Finding, Place
+from assembler.picture.arrange import label_words, layout_of
 from assembler.picture.captions import caption_overflows
+from assembler.picture.labels import label_overflows
+from assembler.picture.stage import Stage
 from assembler.picture.text import FontSet
 from assembler.storyboard.model import Card, Storyboard
-from assembler.timeline.model import Timeline
+from assembler.timeline.model import PlacedSegment, PlacedShot, Timeline
 
 
 def missing_glyphs(storyboard: Storyboard, fonts: FontSet) -> Iterator[Finding]:
@@ -65,5 +68,28 @@ def caption_room(timeline: Timeline, cues: tuple[Cue, ...], fonts: FontSet) -> I
             )
 
 
-def label_room(timeline: Timeline, fonts: FontSet) -> Iterator[Finding]:
-    """Labels that have to be shortened to fit beside or over their pane."""
+def label_room(timeline: Timeline, stage: Stage) -> Iterator[Finding]:
+    """Labels that have to be shortened to fit above or over their pane."""
+    for placed in timeline.segments:
+        for shot in placed.shots:
+            if shot.panes and all(pane.capture.id in timeline.captures for pane in shot.panes):
+                yield from _labels_of(placed, shot, stage)
+
+
+def _labels_of(placed: PlacedSegment, shot: PlacedShot, stage: Stage) -> Iterator[Finding]:
+    layout = layout_of(shot, stage)
+    for pane, box in zip(shot.panes, layout.label_boxes, strict=True):
+        words = label_words(pane, stage)
+        if words is None or box is None:
+            continue
+        name, note, _ = words
+        height, over = stage.type_height, layout.labels_over_picture
+        if label_overflows(name, note, height, box.width, stage.fonts, backing=over):
+            yield Finding(
+                "warning",
+                "label-overflow",
+                pane.pane.at("label"),
+                f"the label of capture '{pane.capture.id}' in segment '{placed.segment.id}' has no room and is "
+                f"shortened: '{' '.join(filter(None, (name, note)))}'",
+                "shorten the subject's note, or give the pane a `label:` of its own",
+            )

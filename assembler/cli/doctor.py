@@ -70,10 +70,10 @@ def _package(name: str) -> Check:
 
 
 def _codecs() -> Iterator[Check]:
-    from assembler.media.opening import codecs_at_hand
+    from assembler.media.codecs import encoders_at_hand
 
     jobs = {"libx264": "drafts", "aac": "sound", "libx265": "10-bit masters"}
-    for name, there in codecs_at_hand(tuple(jobs)).items():
+    for name, there in encoders_at_hand(tuple(jobs)).items():
         mend = "install PyAV from its wheel: pip install --only-binary av av"
         yield Check(f"encoder {name}", there, jobs[name], needed=name != "libx265", mend=mend)
 

@@ -21,7 +21,7 @@ def add(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Print the explanation."""
-    from assembler.storyboard.schema import explain
+    from assembler.storyboard import explain
 
     out(explain(options.key))
     return 0
