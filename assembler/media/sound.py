@@ -88,14 +88,14 @@ class SoundReader:
         if unready:
             self._go_to(start_sample48)
         assert self._reached is not None
-        with our_errors(self._path, Fraction(self._reached, SAMPLE_RATE)):
-            while self._reached < end:
+        while self._reached < end:
+            with our_errors(self._path, Fraction(max(0, self._reached), SAMPLE_RATE)):
                 block = next(self._blocks, None)
-                if block is None:
-                    self._reached = max(self._reached, end)
-                    break
-                self._kept.append(block)
-                self._reached = block[0] + len(block[1])
+            if block is None:
+                self._reached = end
+                break
+            self._kept.append(block)
+            self._reached = block[0] + len(block[1])
         for place, values in self._kept:
             low, high = max(place, start_sample48), min(place + len(values), end)
             if low < high:
