@@ -13,7 +13,7 @@ from assembler.narration.words import split_words
 
 
 def test_a_lone_sign_belongs_to_the_word_before() -> None:
-    assert split_words("Ash — the desktop — holds 26 % more.") == ("Ash —", "the", "desktop —", "holds", "26 %", "more.")
+    assert split_words("Ash — the big one — holds 26 %.") == ("Ash —", "the", "big", "one —", "holds", "26 %.")
     assert split_words("— Ash") == ("— Ash",)
     assert split_words("…") == ("…",)
     assert split_words("  ") == ()

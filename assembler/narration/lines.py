@@ -138,7 +138,7 @@ class _Reader:
         self._used.add(path.resolve())
         if path.suffix.casefold() not in EXTENSIONS:
             self._find(
-                *("error", "take-unreadable", line, "take"),
+                *("error", "take-unusable", line, "take"),
                 f"{where}: '{line.take}' is not in a sound format that takes may have",
                 f"use one of {', '.join(sorted(end[1:] for end in EXTENSIONS))}",
             )
@@ -166,7 +166,8 @@ class _Reader:
             try:
                 samples = load_take(path)
             except MediaError as fault:
-                self._find("error", "take-unreadable", line, "take", f"{where}: {fault.problems[0].what}")
+                problem = fault.problems[0]
+                self._find("error", "take-unusable", line, "take", f"{where}: {problem.what}", problem.mend)
                 return None
             span = speech_span(samples)
             if span is None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import contextlib
 import importlib.util
 import json
+import os
+import signal
 import subprocess
 import sys
 import threading
@@ -93,7 +95,7 @@ class ScratchVoice:
         try:
             process.wait(timeout=2)
         except subprocess.TimeoutExpired:
-            process.kill()
+            _kill(process)
             process.wait()
         process.stdout.close()
 
@@ -142,7 +144,7 @@ class ScratchVoice:
 
         def stop() -> None:
             late.set()
-            process.kill()
+            _kill(process)
 
         timer = threading.Timer(self._timeout_s, stop)
         timer.daemon = True
@@ -166,6 +168,8 @@ class ScratchVoice:
             if late.is_set():
                 raise NarrationError(f"the scratch voice did not answer within {self._timeout_s:g} s")
             raise NarrationError("the scratch voice stopped in the middle of a line")
+        if head.get("spent"):
+            self.close()
         return head, raw
 
     def _running(self) -> subprocess.Popen[bytes]:
@@ -176,6 +180,7 @@ class ScratchVoice:
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
                 stderr=subprocess.DEVNULL,
+                start_new_session=True,  # one kill reaches the copies it makes of itself
             )
         return self._process
 
@@ -183,6 +188,14 @@ class ScratchVoice:
 def words_a_minute(words: Sequence[str], samples: int) -> float:
     """The real rate of a line, spoken words counted (`60 fps` is four)."""
     return sum(spoken_words(word) for word in words) * 60.0 * SAMPLE_RATE / max(samples, 1)
+
+
+def _kill(process: subprocess.Popen[bytes]) -> None:
+    if hasattr(os, "killpg"):
+        with contextlib.suppress(ProcessLookupError):
+            os.killpg(process.pid, signal.SIGKILL)
+    else:
+        process.kill()
 
 
 def _read_all(pipe: IO[bytes], count: int) -> bytes:

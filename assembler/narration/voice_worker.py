@@ -9,8 +9,13 @@ process, two more reasons for it to have a process of its own.
 Each request is one line of JSON on stdin: {"words": ["spoken form of word 1", …], "rate": 142, "voice": "en-us"}.
 Each answer is one line of JSON on stdout, {"samples": n, "rate": 22050, "marks": [[start, end], …]}, followed by
 n little-endian 16-bit samples; `end` is where the word's own sound stops. Leading silence and the pause after
-the last word are already cut. A request that fails is answered {"error": "…"} with no samples.
-The program ends when stdin does.
+the last word are already cut. Times are exact to the sample but for words that the voice runs together ("on the"),
+where the second begins at the likeliest of their sounds. A request that fails is answered {"error": "…"} with no
+samples.
+
+How the library says a line depends on what it said before, so each line is said by a copy of the fresh process:
+the same line is the same sound for ever. Where processes cannot be copied, answers carry {"spent": true} and the
+asker starts a new one. The program ends when stdin does.
 """
 
 from __future__ import annotations
@@ -19,9 +24,8 @@ import array
 import ctypes
 import json
 import os
-import queue
+import signal
 import sys
-import threading
 from collections.abc import Sequence
 from itertools import pairwise
 from pathlib import Path
@@ -39,7 +43,8 @@ SLOWEST, FASTEST = 80, 450
 _TAIL_S = 0.08
 _HEAD_S = 0.01
 _QUIET = 50  # of 32768: softer than this is silence
-_GRACE_S = 5.0
+_LONGEST_S = 60
+_FORKS = hasattr(os, "fork")
 
 
 class _EventId(ctypes.Union):
@@ -115,9 +120,9 @@ class Voice:
             raise RuntimeError(f"the voice refused the line (code {failed})")
         if missing := [n for n in range(len(words)) if n not in self._marks]:
             raise RuntimeError(f"the voice gave no time for word {missing[0] + 1}, '{words[missing[0]]}'")
-        return self._trimmed(len(words))
+        return self._trimmed(words)
 
-    def _trimmed(self, words: int) -> tuple[array.array[int], list[list[int]]]:
+    def _trimmed(self, words: Sequence[str]) -> tuple[array.array[int], list[list[int]]]:
         samples = self._samples
         last_sound = max((at for at, pause in self._phonemes if not pause), default=len(samples))
         silence = min((at for at, pause in self._phonemes if pause and at > last_sound), default=len(samples))
@@ -126,7 +131,7 @@ class Voice:
         start = max(0, first - round(_HEAD_S * self.rate))
         pauses = [at for at, pause in self._phonemes if pause]
         sounds = [at for at, pause in self._phonemes if not pause]
-        edges = [*(self._marks[n] for n in range(words)), silence]
+        edges = _parted([*(self._marks[n] for n in range(len(words))), silence], words, sounds)
         spans = []
         for begin, following in pairwise(edges):
             # A word said as several may pause inside; what counts is the pause after its last sound.
@@ -137,19 +142,34 @@ class Voice:
         return samples[start:end], spans
 
 
+def _parted(edges: list[int], words: Sequence[str], sounds: Sequence[int]) -> list[int]:
+    """Where words begin, with time for those that the voice runs together.
+
+    "on the", "of a" and the like are one entry of its dictionary: both marks are there, but the second stands where
+    the word after begins. Such words share the time by their letters, each beginning with a sound of its own.
+    """
+    parted = list(edges)
+    first = 0
+    while first < len(words):
+        last = first
+        while last + 1 < len(words) and edges[last + 1] == edges[last + 2]:
+            last += 1
+        lengths = [len(word) for word in words[first : last + 1]]
+        begin, end = edges[first], edges[last + 1]
+        for n in range(first + 1, last + 1):
+            wanted = begin + (end - begin) * sum(lengths[: n - first]) / sum(lengths)
+            parted[n] = min(
+                (at for at in sounds if parted[n - 1] < at < end),
+                key=lambda at, wanted=wanted: abs(at - wanted),  # type: ignore[misc]
+                default=end,
+            )
+        first = last + 1
+    return parted
+
+
 def _printable(word: str) -> str:
     """Control characters are not allowed in XML and say nothing."""
     return "".join(sign if sign.isprintable() else " " for sign in word)
-
-
-def _read(requests: queue.Queue[bytes | None]) -> None:
-    for line in sys.stdin.buffer:
-        requests.put(line)
-    requests.put(None)
-    # Whoever asked is gone or done; a voice that hangs must not outlive them.
-    timer = threading.Timer(_GRACE_S, os._exit, (1,))
-    timer.daemon = True
-    timer.start()
 
 
 def _answer(out: BinaryIO, head: dict[str, object], samples: bytes = b"") -> None:
@@ -157,26 +177,46 @@ def _answer(out: BinaryIO, head: dict[str, object], samples: bytes = b"") -> Non
     out.flush()
 
 
+def _serve(line: bytes, voice: Voice, out: BinaryIO) -> None:
+    """Answer one request; every fault but a lost asker is the asker's to report."""
+    try:
+        request = json.loads(line)
+        samples, marks = voice.speak(request["words"], int(request["rate"]), str(request["voice"]))
+        if sys.byteorder == "big":
+            samples.byteswap()
+        head = {"samples": len(samples), "rate": voice.rate, "marks": marks, "spent": not _FORKS}
+        _answer(out, head, samples.tobytes())
+    except BrokenPipeError:
+        os._exit(1)
+    except Exception as fault:
+        _answer(out, {"error": str(fault) or type(fault).__name__, "kind": type(fault).__name__})
+
+
+def _serve_in_child(line: bytes, voice: Voice, out: BinaryIO) -> None:
+    """Answer from a copy of this process, so that the next request finds the library as fresh as this one did."""
+    child = os.fork()
+    if child == 0:
+        signal.alarm(_LONGEST_S)  # ends even a library that hangs, and an orphan
+        _serve(line, voice, out)
+        os._exit(0)
+    _, status = os.waitpid(child, 0)
+    if status:
+        _answer(out, {"error": "the voice broke off", "kind": "RuntimeError"})
+
+
 def main() -> int:
     """Serve until stdin ends."""
     # The library prints where it likes; answers keep a stdout of their own.
     out = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
-    requests: queue.Queue[bytes | None] = queue.Queue()
-    threading.Thread(target=_read, args=(requests,), daemon=True).start()
     voice: Voice | None = None
-    while (line := requests.get()) is not None:
+    for line in sys.stdin.buffer:
         try:
             voice = voice or Voice()
-            request = json.loads(line)
-            samples, marks = voice.speak(request["words"], int(request["rate"]), str(request["voice"]))
-            if sys.byteorder == "big":
-                samples.byteswap()
-            _answer(out, {"samples": len(samples), "rate": voice.rate, "marks": marks}, samples.tobytes())
-        except BrokenPipeError:
-            return 1
-        except Exception as fault:  # every other fault is the asker's to report
+        except Exception as fault:
             _answer(out, {"error": str(fault) or type(fault).__name__, "kind": type(fault).__name__})
+            continue
+        (_serve_in_child if _FORKS else _serve)(line, voice, out)
     return 0
 
 

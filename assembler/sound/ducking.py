@@ -8,7 +8,8 @@ The spans of speech are known, so the gain is a plain function of time, the same
          ↑ begins 0.15 s     |        ↑ rises over 0.6 s
            early, over 0.12 s          from 0.35 s after the speech
 
-Straight lines in decibels. Between lines less than 0.5 s apart it stays down. Depth and times are common practice (6-12 dB, 50-300 ms, 300-1000 ms), without a source.
+Straight lines in decibels. Between lines less than 0.5 s apart it stays down. Depth and times are common practice
+(6-12 dB, 50-300 ms, 300-1000 ms), without a source.
 """
 
 from __future__ import annotations
