@@ -23,7 +23,7 @@ class Span:
 
     def meets(self, other: Span) -> bool:
         """Whether the two share a frame."""
-        return self.start_frame < other.end_frame and other.start_frame < self.end_frame
+        return max(self.start_frame, other.start_frame) < min(self.end_frame, other.end_frame)
 
     def __contains__(self, frame: int) -> bool:
         return self.start_frame <= frame < self.end_frame
