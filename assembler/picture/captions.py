@@ -60,7 +60,8 @@ def caption_sprite(lines: Sequence[str], canvas_w: int, canvas_h: int, fonts: Fo
     box_h = caption_height(len(shaped), canvas_h)
     starts = [(box_w - line.width_px) / 2 for line in shaped]
     baselines = [above + number * step for number in range(len(shaped))]
-    seen = [(s, b, li.ink_px) for s, b, li in zip(starts, baselines, shaped, strict=True) if li.ink_px[0] < li.ink_px[2]]
+    placed = zip(starts, baselines, shaped, strict=True)
+    seen = [(start, baseline, line.ink_px) for start, baseline, line in placed if line.ink_px[0] < line.ink_px[2]]
     # Tall or deep scripts push the ground out, not the baseline.
     top = min(0, *(int(b + ink[1]) - 4 for _, b, ink in seen))
     bottom = max(box_h, *(int(b + ink[3]) + 5 for _, b, ink in seen))

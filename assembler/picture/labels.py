@@ -3,6 +3,7 @@ colour and line style beneath, the same as the subject's graph is drawn with."""
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from dataclasses import dataclass
 
 from assembler.picture.clusters import clusters, pieces
@@ -95,8 +96,9 @@ def label_sprite(
     name_x = float(places.margin_x)
     note_x = name_x + name_line.width_px + places.gap
     words_end = note_x + note_line.width_px if note else name_x + name_line.width_px
-    box_w = even(max(words_end, name_x + places.rule_w) + places.margin_x)
-    ink = [name_x, float(places.rule_top), name_x + places.rule_w, float(places.rule_top + places.rule_h)]
+    marks = _rule_marks(order, places)
+    box_w = even(max(words_end, name_x + marks[-1][1]) + places.margin_x)
+    ink = [name_x, float(places.rule_top), name_x + marks[-1][1], float(places.rule_top + places.rule_h)]
     for line, x in ((name_line, name_x), (note_line, note_x)):
         if line.ink_px[0] < line.ink_px[2]:
             ink[0], ink[1] = min(ink[0], x + line.ink_px[0]), min(ink[1], places.baseline + line.ink_px[1])
@@ -109,28 +111,30 @@ def label_sprite(
         sheet.plate(left, top, right, bottom, scaled(5, canvas_h), GROUND, BACKING)
     else:
         sheet = Sheet(box_w, places.height, (ink[0], ink[1], ink[2], ink[3]))
-    _draw_rule(sheet, places, order)
+    for start, end in marks:
+        sheet.bar(name_x + start, places.rule_top, name_x + end, places.rule_top + places.rule_h, subject_colour(order))
     sheet.words(name_line, name_x, places.baseline, INK)
     sheet.words(note_line, note_x, places.baseline, MUTED)
     return sheet.sprite(bits)
 
 
-def _draw_rule(sheet: Sheet, places: _Places, order: int) -> None:
-    left, right = places.margin_x, places.margin_x + places.rule_w
-    top, bottom = places.rule_top, places.rule_top + places.rule_h
-    colour = subject_colour(order)
-    pattern = line_style(order) or (places.rule_w / places.rule_h, 0.0)
-    x, part = float(left), 0
-    while x < right - 0.5:
-        length = pattern[part % len(pattern)] * places.rule_h
+def _rule_marks(order: int, places: _Places) -> list[tuple[int, int]]:
+    """Starts and ends of the rule's marks, in whole pixels and all alike: it ends on a whole mark,
+    so its length is only near to `rule_w`."""
+    lengths = [max(1, round(part * places.rule_h)) for part in line_style(order)]
+    if not lengths:
+        return [(0, places.rule_w)]
+    repeats = round((places.rule_w - lengths[0]) / sum(lengths))
+    marks, x = [], 0
+    for part in range(repeats * len(lengths) + 1):
+        length = lengths[part % len(lengths)]
         if part % 2 == 0:
-            sheet.bar(round(x), top, min(round(x + length), right), bottom, colour)
-        x, part = x + length, part + 1
+            marks.append((x, x + length))
+        x += length
+    return marks
 
 
-def fitted(
-    name: str, note: str, canvas_h: int, max_width: int, fonts: FontSet, *, backing: bool
-) -> tuple[str, str]:
+def fitted(name: str, note: str, canvas_h: int, max_width: int, fonts: FontSet, *, backing: bool) -> tuple[str, str]:
     """Name and note as they fit: first the note loses words, then all of itself, then the name is cut."""
     places = _places(canvas_h, backing)
     # Two pixels stay for ink that leans out of its advance.
@@ -157,10 +161,17 @@ def shortened(
     if inside_words:
         cuts.append(clusters(text))
     for parts in cuts:
-        for count in range(len(parts) - 1, 0, -1):
-            kept = "".join(parts[:count]).rstrip(_LOOSE_ENDS) + ELLIPSIS
-            if kept != ELLIPSIS and fonts.width(kept, size_px, bold=bold) <= max_width_px:
-                return kept
+
+        def kept(count: int, parts: tuple[str, ...] = parts) -> str:
+            return "".join(parts[:count]).rstrip(_LOOSE_ENDS) + ELLIPSIS
+
+        counts = range(1, len(parts))
+        # More text is wider, near enough to find the place by halving; the last steps are looked at singly.
+        most = bisect_right(counts, max_width_px, key=lambda count: fonts.width(kept(count), size_px, bold=bold))
+        for count in range(min(most + 1, len(counts)), 0, -1):
+            text = kept(count)
+            if text != ELLIPSIS and fonts.width(text, size_px, bold=bold) <= max_width_px:
+                return text
     return ELLIPSIS if inside_words else ""
 
 

@@ -18,7 +18,7 @@ HAIRLINE: Rgb = (52, 58, 62)
 # reddish purple. A line style goes with each, so that greyscale is enough.
 SUBJECT_COLOURS: tuple[Rgb, ...] = ((230, 159, 0), (86, 180, 233), (0, 158, 115), (204, 121, 167))
 
-# On and off lengths in rule thicknesses; () is solid. The off lengths are drawn square-ended.
+# On and off lengths in line thicknesses, square-ended; () is solid.
 SOLID, DASHED, DOTTED, DASH_DOT = (), (3.0, 1.5), (1.0, 1.0), (3.5, 1.0, 1.0, 1.0)
 LINE_STYLES: tuple[tuple[float, ...], ...] = (SOLID, DASHED, DOTTED, DASH_DOT)
 

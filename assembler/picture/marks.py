@@ -29,16 +29,13 @@ class _Places:
 
 
 class Marks:
-    """Draws the marks of one canvas height.
-
-    canvas_h: in pixels. An id is shortened to the width of `longest_id_px`.
-    """
+    """Draws the marks of one canvas height (pixels). An id wider than `longest_id_px` is shortened."""
 
     def __init__(self, canvas_h: int, fonts: FontSet, bits: int = 8) -> None:
         self._fonts, self._bits = fonts, bits
         self._size = mark_px(canvas_h)
         self._canvas_h = canvas_h
-        self.longest_id_px = whole(420, canvas_h)
+        self.longest_id_px = whole(240, canvas_h)
         margin = even(self._size * 0.5)
         cap = fonts.cap_height_px(self._size)
         baseline = even(margin * 0.8) + math.ceil(cap)

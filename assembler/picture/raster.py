@@ -80,9 +80,7 @@ def _draw_box(canvas: Coverage, x: float, baseline: float, size_px: float) -> No
     _add(canvas, np.rint(cover * 255).astype(np.uint8), 0, 0)
 
 
-def rectangle(
-    shape: tuple[int, ...], left: float, top: float, right: float, bottom: float
-) -> npt.NDArray[np.float32]:
+def rectangle(shape: tuple[int, ...], left: float, top: float, right: float, bottom: float) -> npt.NDArray[np.float32]:
     """How much of each pixel a rectangle covers, 0 to 1; edges may lie between pixels."""
     across = _span(shape[1], left, right)
     down = _span(shape[0], top, bottom)

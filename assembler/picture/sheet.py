@@ -40,7 +40,7 @@ class Sheet:
         column, row = math.floor(x + ink_left) - 1, math.floor(baseline + ink_top) - 1
         shape = (math.ceil(baseline + ink_bottom) + 1 - row, math.ceil(x + ink_right) + 1 - column)
         cover = line.coverage_at(shape, x - column, baseline - row)
-        self._over(cover.astype(np.float32) / 255, column, row, colour)
+        self._over(cover.astype(np.float32) * np.float32(1 / 255), column, row, colour)
 
     def bar(self, left: float, top: float, right: float, bottom: float, colour: Rgb, opacity: float = 1.0) -> None:
         """A rectangle; edges may lie between pixels."""

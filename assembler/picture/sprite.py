@@ -55,8 +55,10 @@ class Sprite:
     def from_rgba(cls, rgba: npt.NDArray[np.uint8], bits: int = 8) -> Sprite:
         """From (height, width, 4) uint8, straight alpha, sRGB-coded. Sizes are made even with
         transparent pixels at the right and bottom."""
-        alpha = rgba[..., 3].astype(np.float32) / 255
-        return cls.from_premultiplied(rgba[..., :3].astype(np.float32) / 255 * alpha[..., None], alpha, bits)
+        share = rgba.astype(np.float32) * np.float32(1 / 255)
+        alpha: Floats = share[..., 3]
+        colour: Floats = share[..., :3] * alpha[..., None]
+        return cls.from_premultiplied(colour, alpha, bits)
 
     @classmethod
     def from_premultiplied(
@@ -88,7 +90,7 @@ class Sprite:
         half = full // 2
 
         def numbers(values: Floats, scale: int) -> Numbers:
-            return np.rint(values * np.float32(scale)).astype(kind)
+            return np.asarray(np.rint(values * np.float32(scale)), kind)
 
         width, height = (alpha.shape[1], alpha.shape[0]) if box is None else box
         return cls(
