@@ -156,6 +156,16 @@ def test_a_speed_is_exact() -> None:
     assert story.segments[0].shots[0].arrangement.panes[0].speed == Fraction(1, 10)
 
 
+@pytest.mark.parametrize("size", ["0.1", "0.9"])
+def test_the_ends_of_a_range_belong_to_it(size: str) -> None:
+    # Source: our limits; the float nearest to 0.9 is greater than nine tenths, so this needs exact numbers.
+    text = "storyboard: 1\ntitle: T\ncaptures: {a: {file: a.mp4}}\nsegments:\n"
+    story = read_storyboard(text + f"  - {{id: s, lasts: 1 s, show: {{inset: {{panes: [a, a], size: {size}}}}}}}\n", "s")
+    arrangement = story.segments[0].shots[0].arrangement
+    assert isinstance(arrangement, Inset)
+    assert arrangement.size == float(size)
+
+
 def find(text: str, part: str, number: int = 1) -> Place:
     """Where the n-th occurrence of a part stands, counted apart from the loader."""
     at = -1

@@ -204,6 +204,8 @@ def test_a_name_may_be_given_to_a_new_part() -> None:
         ("title: caf\u00e9".encode("latin-1"), 1, 11, "not UTF-8"),
         ("# żó\ntitle: caf\u00e9".encode() + b"\xff", 2, 12, "not UTF-8"),
         (b"a: 1\nb: \x00", 2, 4, "U+0000"),
+        (b"\xef\xbb\xbfb: \x00", 1, 4, "U+0000"),
+        (b"\xef\xbb\xbfb: \xff", 1, 4, "not UTF-8"),
         (b"a: 1\r\nb: \x1b[31m", 2, 4, "U+001B"),
         ("a: 1\nb: c\u2028d".encode(), 2, 5, "U+2028"),
         ("a: \x85".encode(), 1, 4, "U+0085"),
