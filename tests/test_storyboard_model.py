@@ -160,7 +160,8 @@ def test_a_speed_is_exact() -> None:
 def test_the_ends_of_a_range_belong_to_it(size: str) -> None:
     # Source: our limits; the float nearest to 0.9 is greater than nine tenths, so this needs exact numbers.
     text = "storyboard: 1\ntitle: T\ncaptures: {a: {file: a.mp4}}\nsegments:\n"
-    story = read_storyboard(text + f"  - {{id: s, lasts: 1 s, show: {{inset: {{panes: [a, a], size: {size}}}}}}}\n", "s")
+    shot = f"{{inset: {{panes: [a, a], size: {size}}}}}"
+    story = read_storyboard(text + f"  - {{id: s, lasts: 1 s, show: {shot}}}\n", "s")
     arrangement = story.segments[0].shots[0].arrangement
     assert isinstance(arrangement, Inset)
     assert arrangement.size == float(size)
