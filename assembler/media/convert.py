@@ -130,6 +130,9 @@ def native_steps(source: Source, bits: int) -> tuple[tuple[Step, ...], tuple[int
     if source.layout.components[1:] == ():  # grey: chroma is made up, so as little of it as may be
         shifts = (1, 1)
     steps: list[Step] = []
+    if (source.width % 2 or source.height % 2) and not (source.is_ours and source.is_planar and source.bits == bits):
+        # The matrix filter takes even sizes only. The scaler's own conversion is slower and clips to RGB.
+        return (*_scaled(source, source.width, source.height, "bicubic", _plain(shifts, bits), ours=True),), shifts
     if not source.is_planar:
         working = 8 if source.bits <= 8 else 10 if source.bits <= 10 else 12
         steps += _scaled(source, source.width, source.height, "bicubic", _plain(shifts, working))
@@ -163,9 +166,15 @@ def scaling_steps(
 
 
 def _scaled(
-    source: Source, width: int, height: int, scaling: str, pixel_format: str, odd: tuple[int, int] = (0, 0)
+    source: Source,
+    width: int,
+    height: int,
+    scaling: str,
+    pixel_format: str,
+    odd: tuple[int, int] = (0, 0),
+    ours: bool = False,
 ) -> list[Step]:
-    """Scale and change format, keeping matrix and range (RGB becomes ours at once).
+    """Scale and change format, keeping matrix and range unless `ours`; RGB becomes ours at any rate.
 
     odd: 1 where a crop began on an odd pixel: shared chroma then sits one luma pixel further back than
     the scaler would think.
@@ -176,7 +185,8 @@ def _scaled(
         arguments.append(f"in_range={'pc' if source.full_range else 'tv'}:out_color_matrix=bt709:out_range=tv")
     else:
         matrix, span = _MATRICES[source.matrix][1], "pc" if source.full_range else "tv"
-        arguments.append(f"in_color_matrix={matrix}:out_color_matrix={matrix}:in_range={span}:out_range={span}")
+        to = "out_color_matrix=bt709:out_range=tv" if ours else f"out_color_matrix={matrix}:out_range={span}"
+        arguments.append(f"in_color_matrix={matrix}:in_range={span}:{to}")
     arguments.append("in_chroma_loc=left:out_chroma_loc=left")  # the scaler's own default is centred
     if odd[0] and chroma[0]:
         arguments.append("in_h_chr_pos=-256")

@@ -8,6 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
+from itertools import islice, pairwise
+from math import atan2, degrees
 from pathlib import Path
 from typing import Literal, cast
 
@@ -28,6 +30,9 @@ from assembler.media.opening import ends_early, open_media, our_errors, unreadab
 from assembler.media.whole import cut_off
 
 _RESTAMP = "copy it, without re-encoding, into an .mp4 or .mkv that has a time for every picture"
+_REMAKE = "re-encode it into an .mp4 or .mkv; AVI cannot hold the times of such pictures"
+_AVI_LOOK = 64
+"""Pictures of an AVI that are decoded to see their order; groups with B pictures are shorter."""
 
 
 def probe(path: Path) -> CaptureInfo:
@@ -133,9 +138,16 @@ def _short(path: Path, seen: _Packets, base: Fraction, why: str) -> MediaError:
 
 
 def _first_picture(path: Path, container: InputContainer) -> VideoFrame:
-    for frame in container.decode(picture_stream(path, container)):
-        return frame
-    raise unreadable(path, "no picture can be decoded", Fraction(0))
+    frames = container.decode(picture_stream(path, container))
+    first = next(frames, None)
+    if first is None:
+        raise unreadable(path, "no picture can be decoded", Fraction(0))
+    if container.format.name == "avi":
+        # AVI has no times for pictures stored out of order, and the library then makes some up.
+        stamps = [first.pts, *(frame.pts for frame in islice(frames, _AVI_LOOK))]
+        if any(later is None or earlier is None or later <= earlier for earlier, later in pairwise(stamps)):
+            raise MediaError(f"'{path}': its pictures are stored out of order, without time stamps", mend=_REMAKE)
+    return first
 
 
 def _shown(path: Path, packets: _Packets, first: VideoFrame, base: Fraction) -> npt.NDArray[np.int64]:
@@ -161,13 +173,14 @@ def _last_duration(packets: _Packets, pts: npt.NDArray[np.int64], rate: Fraction
 
 
 def _rotation(path: Path, first: VideoFrame) -> Literal[0, 90, 180, 270]:
-    """Degrees clockwise to turn by. The library counts anticlockwise."""
-    matrix = next((side for side in _sides(first) if side.type.name == "DISPLAYMATRIX"), None)
-    if matrix is not None:
-        a, b, _, c, d = (int(value) for value in np.frombuffer(bytes(matrix), np.int32)[:5])
-        if a * d - b * c < 0:
-            raise MediaError(f"'{path}' is stored mirrored", mend="re-encode it the right way round")
-    turn = -first.rotation % 360
+    """Degrees clockwise to turn by, from the display matrix (ISO/IEC 14496-12, 6.2.2)."""
+    side = next((side for side in _sides(first) if side.type.name == "DISPLAYMATRIX"), None)
+    if side is None:
+        return 0
+    a, b, _, c, d = (int(value) for value in np.frombuffer(bytes(side), np.int32)[:5])
+    if a * d - b * c < 0:
+        raise MediaError(f"'{path}' is stored mirrored", mend="re-encode it the right way round")
+    turn = round(degrees(atan2(b, a))) % 360
     if turn not in (0, 90, 180, 270):
         raise MediaError(f"'{path}' is to be turned by {turn} degrees", mend="re-encode it upright")
     return cast(Literal[0, 90, 180, 270], turn)

@@ -27,6 +27,9 @@ from assembler.media.probe import picture_stream
 
 _WORTH_SEEKING = 8
 """Pictures a keyframe must save before a seek, which empties the decoder, is cheaper than decoding on."""
+_SKIP_BY_PICTURE = ("h264", "hevc")
+"""Coders whose decoders can be told picture by picture what to leave out; the AV1 decoder, for one,
+listens only when it is opened."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,6 +166,8 @@ class PictureReader:
         self.close()
         self._container = open_media(self._info.path)
         self._stream = picture_stream(self._info.path, self._container)
+        if self._stream.time_base != self._info.time_base:
+            raise unreadable(self._info.path, "it has changed since it was looked at")
         self._stream.thread_type = "AUTO"
         self._keys = sorted(entry.timestamp for entry in self._stream.index_entries if entry.is_keyframe)
         self._frames = self._decoded()
@@ -171,12 +176,14 @@ class PictureReader:
         """Pictures in the order shown, from where the container stands."""
         assert self._container is not None and self._stream is not None
         context, skipping = self._stream.codec_context, False
-        context.skip_frame = "DEFAULT"
+        may_skip = self._info.codec in _SKIP_BY_PICTURE
+        if may_skip:
+            context.skip_frame = "DEFAULT"
         for packet in self._container.demux(self._stream):
             if packet.is_corrupt:
                 raise unreadable(self._info.path, "a packet is not whole", self._reached(packet.pts))
             # Pictures nothing leans on need no decoding on the way to a later one.
-            skip = self._skip_to is not None and packet.pts is not None and packet.pts < self._skip_to
+            skip = may_skip and self._skip_to is not None and packet.pts is not None and packet.pts < self._skip_to
             if skip != skipping:
                 context.skip_frame, skipping = ("NONREF" if skip else "DEFAULT"), skip
             yield from packet.decode()
