@@ -160,21 +160,28 @@ def _picture_card(card: Card, stage: Stage, picture: Image.Image | None, room: R
     canvas = Rect(0, 0, stage.width, stage.height)
     if not card.title and not card.note:
         return DrawnCard((_fitted(picture, canvas),) if picture is not None else (), ())
-    beside = stage.width > stage.height
     space = whole(40, stage.type_height)
-    if beside:
+    if stage.width > stage.height:
         frame = Rect(third, 0, stage.width - third, stage.height)
         column = Rect(room.x, room.y, third - space - room.x, room.height)
+        shown = _fitted(picture, frame) if picture is not None else None
+        words = _Words.of(card, stage, column.width, SIDE_TITLE_SIZES, SIDE_NOTE_SIZES)
+        # Words hang from the picture's top edge, as a figure's caption does.
+        top = shown.y if shown is not None else column.y
     else:
-        frame = Rect(0, 0, stage.width, floor_even(stage.height * 0.6))
-        column = Rect(room.x, frame.bottom + space, room.width, room.bottom - frame.bottom - space)
-    shown = _fitted(picture, frame) if picture is not None else None
-    words = _Words.of(card, stage, column.width, SIDE_TITLE_SIZES, SIDE_NOTE_SIZES)
-    # Beside a picture the words hang from its top edge, as a figure's caption does.
-    top = max(column.y, shown.y) if beside and shown is not None else column.y
+        words = _Words.of(card, stage, room.width, SIDE_TITLE_SIZES, SIDE_NOTE_SIZES)
+        frame = Rect(0, 0, stage.width, max(2, room.bottom - near_even(words.height) - space))
+        shown = _fitted(picture, frame) if picture is not None else None
+        taken = shown.height if shown is not None else 0
+        free = room.bottom - taken - space - words.height
+        start = floor_even(max(0.0, free) * _ABOVE_MIDDLE)
+        column = Rect(room.x, start + taken + space, room.width, room.bottom - start - taken - space)
+        shown = Block(shown.rgba, shown.x, start) if shown is not None else None
+        top = column.y
     top = max(column.y, min(top, column.bottom - near_even(words.height)))
     drawn = words.blocks(stage, column.x, top, column.width)
-    return DrawnCard((*((shown,) if shown is not None else ()), *drawn), words.faults(column.height))
+    room_high = room.height if shown is None else column.height
+    return DrawnCard((*((shown,) if shown is not None else ()), *drawn), words.faults(room_high))
 
 
 def _fitted(picture: Image.Image, room: Rect) -> Block:

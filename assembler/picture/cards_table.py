@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from assembler.picture.drawing import Block, Drawing
@@ -43,12 +44,13 @@ class _Plan:
 
 
 def figure_columns(table: Table) -> tuple[bool, ...]:
-    """Which columns hold figures: all cells that say anything begin with a number. The first never does."""
+    """Which columns hold figures: at least half of the cells that say anything are numbers (the others say
+    such as 'still'). The first column never does."""
     found = [False]
     for column in range(1, len(table.columns)):
         cells = [row[column].strip() for row in table.rows if column < len(row)]
         said = [cell for cell in cells if cell.lower() not in _NOTHING]
-        found.append(bool(said) and all(_FIGURE.fullmatch(cell) for cell in said))
+        found.append(bool(said) and 2 * sum(bool(_FIGURE.fullmatch(cell)) for cell in said) >= len(said))
     return tuple(found)
 
 
@@ -78,7 +80,8 @@ def draw_table(
     if plan.width > room.width:
         faults.append("the table is wider than the picture's safe area, even at its smallest size")
         spare = room.width - plan.gap * (len(widths) - 1)
-        widths = tuple(max(plan.body_px, width * spare / sum(widths)) for width in widths)
+        most = _shared_limit(widths, spare)
+        widths = tuple(min(width, most) for width in widths)
     elif len(widths) > 1:
         # Air between columns up to a limit: the eye must still find its way along a row.
         air = min((room.width - plan.width) / (len(widths) - 1), 2.4 * plan.body_px)
@@ -123,3 +126,15 @@ def _measured(table: Table, step: int, canvas_h: int, fonts: FontSet) -> _Plan:
         lines += [fonts.line(" ".join(row[column].split()), body) for row in table.rows if column < len(row)]
         widths.append(max(width(line) for line in lines))
     return _Plan(body, header, tuple(widths), 1.6 * body, 1.75 * body, 1.5 * body)
+
+
+def _shared_limit(widths: Sequence[float], spare: float) -> float:
+    """The width at which the widest columns are cut so that all together take `spare`: narrow ones keep theirs."""
+    left = spare
+    ordered = sorted(widths)
+    for number, width in enumerate(ordered):
+        share = left / (len(ordered) - number)
+        if width > share:
+            return max(1.0, share)
+        left -= width
+    return ordered[-1]
