@@ -1,19 +1,31 @@
-"""The highest point of the wave between its samples, from 4 times oversampling (ITU-R BS.1770-5, annex 2).
+"""The highest point of the wave between its samples, from 8 times oversampling.
 
-Reads low by at most 0.69 dB, for a sine just under half the sample rate, as any 4-times meter does.
+ITU-R BS.1770-5, annex 2, asks for 4 times or more. A sine just under half the sample rate may be read low by
+20 log10 cos(pi / 16) = 0.17 dB; four times could miss 0.69 dB.
 """
 
 from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-from scipy.signal import firwin, upfirdn
+from numpy.lib.stride_tricks import sliding_window_view
+from scipy.signal import firwin
 
 from assembler.sound.loudness import CHUNK
 
-_UP = 4
+_UP = 8
 _REACH = 12  # samples on either side that a point between samples is made from
-_TAPS = np.asarray(firwin(2 * _UP * _REACH + 1, 1.0 / _UP, window=("kaiser", 7.0)) * _UP, np.float32)
+
+
+def _weights() -> npt.NDArray[np.float32]:
+    """(_UP, 2 _REACH + 1): what each of the samples around one adds to the points from it up to the next."""
+    low_pass = firwin(2 * _UP * _REACH + 1, 1.0 / _UP, window=("kaiser", 5.0)) * _UP
+    padded = np.concatenate((low_pass, np.zeros(_UP - 1)))
+    # The point k/_UP after sample i takes sample i + j by low_pass[_UP (_REACH - j) + k], j from -_REACH to _REACH.
+    return np.ascontiguousarray(padded.reshape(2 * _REACH + 1, _UP)[::-1].T, np.float32)
+
+
+_WEIGHTS = _weights()
 
 
 class PeakMeter:
@@ -55,9 +67,10 @@ def _between(joined: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
     for channel in joined.T:
         if not channel.any():
             continue
-        fine = np.abs(upfirdn(_TAPS, channel, up=_UP))
-        first = 2 * _UP * _REACH  # _REACH samples in, and as many again for the filter's own delay
-        np.maximum(highest, fine[first : first + _UP * samples].reshape(samples, _UP).max(axis=1), out=highest)
+        around = np.ascontiguousarray(sliding_window_view(channel, 2 * _REACH + 1))
+        fine = _WEIGHTS @ around.T
+        np.abs(fine, out=fine)
+        np.maximum(highest, fine.max(axis=0), out=highest)
     return highest
 
 

@@ -1,0 +1,316 @@
+"""The programme's sound as a whole: places, lengths, levels and memory."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import tracemalloc
+import wave
+from collections.abc import Iterable
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+
+import imageio_ffmpeg
+import numpy as np
+import numpy.typing as npt
+import pyloudnorm
+import pytest
+
+from assembler.errors import NarrationError
+from assembler.media.info import CaptureInfo, Colour, SoundInfo
+from assembler.narration.scratch import ScratchVoice, available
+from assembler.narration.speech import Speech
+from assembler.narration.words import split_words
+from assembler.sound.mix import Mix, mix
+from assembler.storyboard.model import (
+    Canvas,
+    CaptionSettings,
+    Capture,
+    Card,
+    Line,
+    Narration,
+    Segment,
+    Shot,
+    Storyboard,
+)
+from assembler.timeline.model import PlacedHear, PlacedLine, PlacedSegment, Timeline
+from assembler.timing.grammar import Time
+from assembler.timing.rates import NTSC_24, NTSC_60
+from assembler.timing.spans import Span
+from tests.media_maker import Sound, write_sound
+
+RATE = 48_000
+Array = npt.NDArray[np.float32]
+GAME = Capture(id="game", file="game.wav")
+
+
+def timeline(
+    folder: Path,
+    frames: int,
+    rate: Fraction = Fraction(60),
+    lines: Iterable[PlacedLine] = (),
+    heard: Iterable[PlacedHear] = (),
+    game: SoundInfo | None = None,
+) -> Timeline:
+    zero = Time("0 s", rate, second=Fraction(0))
+    segment = Segment(id="a", fit=True, shots=(Shot(arrangement=Card(title="x")),))
+    storyboard = Storyboard(
+        title="t",
+        canvas=Canvas(rate=rate),
+        subjects={},
+        captures={"game": GAME},
+        narration=Narration(lead=zero, pause=zero, tail=zero),
+        captions=CaptionSettings(),
+        segments=(segment,),
+    )
+    info = CaptureInfo(
+        path=folder / GAME.file,
+        width=64,
+        height=36,
+        aspect=Fraction(1),
+        rotation=0,
+        codec="h264",
+        pixel_format="yuv420p",
+        bits=8,
+        colour=Colour(1, 1, 1, False),
+        pts=np.arange(2, dtype=np.int64),
+        time_base=Fraction(1, 60),
+        last_duration=1,
+        frame_rate=Fraction(60),
+        sound=game,
+        interlaced=False,
+    )
+    placed = PlacedSegment(segment, Span(0, frames), (), tuple(lines), tuple(heard), 0)
+    return Timeline(storyboard, folder, rate, frames, (placed,), {"game": info})
+
+
+def spoken(folder: Path, name: str, samples: Array, start: int, kind: str = "take") -> PlacedLine:
+    path = folder / f"{name}.f32"
+    path.write_bytes(samples.astype("<f4").tobytes())
+    speech = Speech(kind, samples.size, (), path)  # type: ignore[arg-type]
+    return PlacedLine("a", 1, Line(text=name), speech, start)
+
+
+def game_sound(folder: Path, samples: Array) -> SoundInfo:
+    write_sound(folder / GAME.file, Sound(samples))
+    return SoundInfo(RATE, samples.shape[1], Fraction(0), Fraction(len(samples), RATE))
+
+
+def hear(start: int, end: int, *, capture_s: Fraction = Fraction(0), gain_db: float = 0.0) -> PlacedHear:
+    return PlacedHear(GAME, start, end, capture_s, gain_db)
+
+
+def babble(seconds: float, level: float = 0.1, seed: int = 1) -> Array:
+    """Noise that comes and goes four times a second, as speech does."""
+    at = np.arange(round(seconds * RATE)) / RATE
+    random = np.random.default_rng(seed)
+    noise = np.convolve(random.standard_normal(at.size), np.ones(12) / 12, "same")
+    return (level * 3 * noise * (0.5 + 0.5 * np.sin(2 * np.pi * 4 * at))).astype(np.float32)
+
+
+def whole(made: Mix) -> Array:
+    return np.concatenate(list(made.blocks()) or [np.zeros((0, 2), np.float32)])
+
+
+# By hand: frames x 48000 / rate, to the nearest sample.
+@pytest.mark.parametrize(
+    ("rate", "frames", "samples"),
+    [(NTSC_24, 1, 2002), (NTSC_24, 241, 482_482), (NTSC_60, 7, 5606), (NTSC_60, 601, 481_281), (Fraction(60), 0, 0)],
+)
+def test_the_mix_is_as_long_as_the_programme_to_the_sample(
+    tmp_path: Path, rate: Fraction, frames: int, samples: int
+) -> None:
+    made = mix(timeline(tmp_path, frames, rate))
+    blocks = list(made.blocks())
+    assert made.samples == samples == sum(len(block) for block in blocks)
+    assert all(len(block) <= RATE and block.shape[1] == 2 and block.dtype == np.float32 for block in blocks)
+
+
+def test_spans_join_to_the_whole_without_a_sample_more_or_less(tmp_path: Path) -> None:
+    game = game_sound(tmp_path, np.stack((babble(6, 0.3, 4), babble(6, 0.3, 5)), axis=1))
+    lines = [spoken(tmp_path, "one", babble(1.5), RATE), spoken(tmp_path, "two", babble(0.9, 0.4, 2), 3 * RATE + 17)]
+    programme = timeline(tmp_path, 330, NTSC_60, lines, [hear(100, 250_000, capture_s=Fraction(1, 7))], game)
+    made = mix(programme)
+    expected = whole(made)
+    spans = [Span(0, 41), Span(41, 200), Span(200, 201), Span(201, 330)]
+    parts = [whole(mix(programme, span=span, levels=made.levels)) for span in spans]
+    assert sum(len(part) for part in parts) == len(expected)
+    np.testing.assert_allclose(np.concatenate(parts), expected, atol=2e-6)
+    # Levels measured again for a span are the programme's.
+    np.testing.assert_allclose(whole(mix(programme, span=spans[1])), parts[1], atol=1e-6)
+
+
+def test_a_line_begins_and_ends_at_its_own_samples(tmp_path: Path) -> None:
+    start, samples = 54_321, 30_000
+    made = whole(mix(timeline(tmp_path, 180, lines=[spoken(tmp_path, "x", np.full(samples, 0.1, np.float32), start)])))
+    heard = np.flatnonzero(made[:, 0])
+    assert (heard[0], heard[-1]) == (start, start + samples - 1)
+    np.testing.assert_array_equal(made[:, 0], made[:, 1])
+
+
+def test_capture_sound_plays_from_its_own_time(tmp_path: Path) -> None:
+    sound = np.zeros((4 * RATE, 2), np.float32)
+    sound[2 * RATE] = (0.5, 0.25)
+    game = game_sound(tmp_path, sound)
+    # By hand: capture second 2 is heard at 0.5 s + (2 s - 1.25 s).
+    made = whole(mix(timeline(tmp_path, 180, heard=[hear(24_000, 3 * RATE, capture_s=Fraction(5, 4))], game=game)))
+    assert int(np.abs(made[:, 0]).argmax()) == 24_000 + 36_000
+    assert float(made[60_000, 1] / made[60_000, 0]) == pytest.approx(0.5, rel=0.01)
+
+
+def test_the_edges_of_capture_sound_do_not_click(tmp_path: Path) -> None:
+    game = game_sound(tmp_path, np.full((3 * RATE, 2), 0.05, np.float32))
+    programme = timeline(tmp_path, 120, heard=[hear(RATE // 2, RATE, gain_db=-6.0)], game=game)
+    made = mix(programme)
+    sound = whole(made)[:, 0] / 10 ** (made.report.gain_db / 20)
+    middle = float(sound[36_000])
+    assert middle == pytest.approx(0.05 * 10 ** (-6 / 20), rel=1e-3)
+    # Over 5 ms (240 samples) no step is larger than a smooth half wave's steepest one.
+    assert np.abs(np.diff(sound)).max() <= middle * np.pi / 2 / 240 * 1.05
+    assert sound[RATE // 2 + 120] == pytest.approx(middle / 2, rel=0.05)
+
+
+def test_captures_are_lowered_by_12_db_under_speech_and_come_back(tmp_path: Path) -> None:
+    # A tone in the capture that the narration (a burst of low tone) has nothing of: read it off by its own frequency.
+    at = np.arange(8 * RATE) / RATE
+    tone = (0.1 * np.sin(2 * np.pi * 5000 * at)).astype(np.float32)
+    game = game_sound(tmp_path, np.stack((tone, tone), axis=1))
+    voice = (0.05 * np.sin(2 * np.pi * 200 * np.arange(2 * RATE) / RATE)).astype(np.float32)
+    line = spoken(tmp_path, "x", voice, 3 * RATE)
+    made = mix(timeline(tmp_path, 480, lines=[line], heard=[hear(0, 8 * RATE)], game=game))
+    sound = whole(made)[:, 0]
+    assert made.report.most_limited_db == 0
+
+    def level(seconds: float) -> float:
+        stretch = sound[round(seconds * RATE) - 480 : round(seconds * RATE) + 480]
+        wave_of = np.exp(-2j * np.pi * 5000 * np.arange(stretch.size) / RATE)
+        return float(20 * np.log10(np.abs(stretch @ wave_of)))
+
+    full = level(1.0)
+    # By hand from 12 dB, 0.15 s ahead, 0.12 s down, 0.35 s held, 0.6 s up (the readings are 20 ms wide).
+    assert level(2.83) == pytest.approx(full, abs=0.05)
+    assert level(2.91) == pytest.approx(full - 6, abs=0.3)
+    assert level(3.0) == pytest.approx(full - 12, abs=0.1)
+    assert level(5.3) == pytest.approx(full - 12, abs=0.1)
+    assert level(5.65) == pytest.approx(full - 6, abs=0.3)
+    assert level(6.0) == pytest.approx(full, abs=0.05)
+
+
+def test_takes_share_one_gain_and_the_scratch_voice_has_its_own(tmp_path: Path) -> None:
+    lines = [
+        spoken(tmp_path, "loud", babble(3, 0.2), 0),
+        spoken(tmp_path, "soft", babble(3, 0.1, 2), 4 * RATE),
+        spoken(tmp_path, "scratch", babble(3, 0.03, 3), 8 * RATE, kind="scratch"),
+    ]
+    made = mix(timeline(tmp_path, 720, lines=lines))
+    assert set(made.levels.narration_gains) == {"take", "scratch"}
+    meter = pyloudnorm.Meter(RATE)
+
+    def loudness(*names: str) -> float:
+        kind = "scratch" if names == ("scratch",) else "take"
+        mono = np.concatenate([np.fromfile(tmp_path / f"{name}.f32", "<f4") for name in names])
+        return float(meter.integrated_loudness(np.stack((mono, mono), 1) * made.levels.narration_gains[kind]))
+
+    # Source: pyloudnorm, which reads 0.04 LU low. Target: -16 LUFS for each kind as a whole.
+    assert loudness("loud", "soft") == pytest.approx(-16.04, abs=0.1)
+    assert loudness("scratch") == pytest.approx(-16.04, abs=0.1)
+    assert loudness("loud") - loudness("soft") == pytest.approx(6.0, abs=0.5)
+
+
+def test_silence_has_no_loudness_and_is_not_raised(tmp_path: Path) -> None:
+    made = mix(timeline(tmp_path, 120))
+    assert not whole(made).any()
+    assert made.report.gain_db == 0
+    assert made.report.programme_lufs is None
+    assert made.report.true_peak_dbtp is None
+    assert made.report.narration_lufs is None
+
+
+def test_near_silence_is_raised_by_20_db_at_most(tmp_path: Path) -> None:
+    game = game_sound(tmp_path, np.stack((babble(4, 0.001), babble(4, 0.001)), axis=1))
+    made = mix(timeline(tmp_path, 240, heard=[hear(0, 4 * RATE)], game=game))
+    assert made.report.gain_db == 20
+    whole(made)
+    assert made.report.programme_lufs is not None
+    assert made.report.programme_lufs < -25
+
+
+def test_a_lost_voice_file_is_said_so(tmp_path: Path) -> None:
+    line = spoken(tmp_path, "gone", babble(1), 0)
+    assert line.speech.sound is not None
+    line.speech.sound.unlink()
+    with pytest.raises(NarrationError, match=r"gone\.f32 is gone"):
+        mix(timeline(tmp_path, 60, lines=[line]))
+
+
+def ebur128(path: Path) -> tuple[float, float]:
+    """Integrated loudness and true peak as the FFmpeg program reads them."""
+    command = [imageio_ffmpeg.get_ffmpeg_exe(), "-hide_banner", "-nostats", "-i", str(path)]
+    command += ["-filter_complex", "ebur128=peak=true", "-f", "null", "-"]
+    said = subprocess.run(command, capture_output=True, text=True, timeout=60, check=True).stderr
+    summary = said[said.rindex("Summary:") :]
+    loudness = re.search(r"I:\s+(-?[\d.]+) LUFS", summary)
+    peak = re.search(r"Peak:\s+(-?[\d.]+) dBFS", summary)
+    assert loudness is not None
+    assert peak is not None
+    return float(loudness[1]), float(peak[1])
+
+
+@pytest.mark.parametrize("crest", ["mild", "harsh"])
+def test_a_loud_programme_meets_minus_14_lufs_and_minus_1_dbtp_by_another_meter(tmp_path: Path, crest: str) -> None:
+    random = np.random.default_rng(9)
+    bed = np.stack((babble(20, 0.2, 6), babble(20, 0.2, 7)), axis=1)
+    if crest == "harsh":  # bangs far above the rest, which a gain alone would send over full scale
+        for bang in random.integers(0, 19 * RATE, 60):
+            bed[bang : bang + 2400] += (
+                0.9 * random.standard_normal((2400, 2)) * np.exp(-np.arange(2400) / 400)[:, None]
+            )
+    game = game_sound(tmp_path, np.clip(bed, -1, 1))
+    lines = [spoken(tmp_path, f"l{n}", babble(3, 0.05, n), n * 5 * RATE + RATE) for n in range(4)]
+    made = mix(timeline(tmp_path, 1200, lines=lines, heard=[hear(0, 20 * RATE)], game=game))
+    sound = whole(made)
+    if crest == "harsh":
+        assert made.report.most_limited_db < -3
+    path = tmp_path / "programme.wav"
+    # 32-bit whole numbers: what a float file would hold, without a file format that clips.
+    with wave.open(str(path), "wb") as out:
+        out.setparams((2, 4, RATE, 0, "NONE", ""))
+        out.writeframes(np.round(np.clip(sound.astype(np.float64), -1, 1) * (2**31 - 1)).astype("<i4").tobytes())
+    # Source: the ebur128 filter of the FFmpeg program that imageio-ffmpeg carries; it prints one decimal.
+    loudness, peak = ebur128(path)
+    assert loudness == pytest.approx(-14.0, abs=0.3)
+    assert peak <= -1.0
+    assert made.report.programme_lufs == pytest.approx(loudness, abs=0.1)
+    assert made.report.true_peak_dbtp == pytest.approx(peak, abs=0.15)
+
+
+@pytest.mark.skipif(not available(), reason="NOT CHECKED: the scratch voice is not installed")
+def test_a_scratch_word_is_heard_when_the_timeline_says(tmp_path: Path) -> None:
+    text = "First the harbour. Every boat is in. Look at the quay."
+    with ScratchVoice() as voice:
+        said = voice.speak(split_words(text), 160)
+    placed = spoken(tmp_path, "x", said.samples, 123_457, kind="scratch")
+    placed = replace(placed, speech=replace(placed.speech, words=said.words))
+    sound = np.abs(whole(mix(timeline(tmp_path, 600, NTSC_60, [placed])))[:, 0])
+    for word in placed.speech.words:
+        if word.text in ("Every", "Look"):  # after a pause, and beginning with a sound that is not silent at first
+            expected = placed.start_sample + word.start_sample
+            onset = expected - 4_800 + int(np.flatnonzero(sound[expected - 4_800 : expected + 4_800] > 0.02)[0])
+            assert abs(onset - expected) <= 480  # 10 ms
+
+
+def test_memory_does_not_grow_with_the_programme_beyond_its_milliseconds(tmp_path: Path) -> None:
+    lines = [spoken(tmp_path, "x", babble(3), 0)]
+    peaks = []
+    for seconds in (30, 90):
+        many = [replace(lines[0], start_sample=at * RATE) for at in range(0, seconds - 4, 5)]
+        programme = timeline(tmp_path, seconds * 60, lines=many)
+        tracemalloc.start()
+        for _block in mix(programme).blocks():
+            pass
+        peaks.append(tracemalloc.get_traced_memory()[1])
+        tracemalloc.stop()
+    # An hour extrapolated from what a minute adds; a whole-programme array of samples alone would be 1382 MB.
+    an_hour = peaks[0] + (peaks[1] - peaks[0]) * 60
+    assert an_hour < 300e6
