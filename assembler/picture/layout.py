@@ -297,7 +297,7 @@ def _inset(page: Page, whole: Layout, arrangement: Inset, size: Size, *, labels:
     boxes: list[Rect | None] = [None, None]
     aligns: tuple[Align, Align] = ("left", "left")
     if labels:
-        top = max(main.y + page.pad, page.safe.y)
+        top = page.safe.y
         left, right = max(main.x + page.pad, page.safe.x), min(main.right - page.pad, page.safe.right)
         small_width = max(frame.width, floor_even(Fraction(page.width, 4)))
         small_x = frame.x if on_left else frame.right - small_width
