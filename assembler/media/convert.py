@@ -111,6 +111,10 @@ def source_of(path: Path, colour: Colour, width: int, height: int, pixel_format:
     """width, height: as stored. Raises MediaError for colour that cannot be converted."""
     matrix = _assumed_matrix(height) if colour.matrix == UNTAGGED else colour.matrix
     source = Source(width, height, pixel_format, matrix, colour.full_range)
+    if (
+        len(source.layout.components) < 3 and not source.is_rgb
+    ):  # the scaler takes grey for full range, whatever its tag
+        raise MediaError(f"'{path}' is grey only ({pixel_format}), which is not handled", mend="re-encode it in colour")
     if not source.is_rgb and matrix not in _MATRICES:
         raise MediaError(
             f"'{path}' has colour coded by H.273 matrix {matrix}, which cannot be converted",
@@ -127,8 +131,6 @@ def native_steps(source: Source, bits: int) -> tuple[tuple[Step, ...], tuple[int
     if source.is_rgb:
         return (*_scaled(source, source.width, source.height, "bicubic", _plain((0, 0), bits)),), (0, 0)
     shifts = source.chroma_shifts if source.chroma_shifts in _SHIFTS else (1, 1)
-    if source.layout.components[1:] == ():  # grey: chroma is made up, so as little of it as may be
-        shifts = (1, 1)
     steps: list[Step] = []
     if (source.width % 2 or source.height % 2) and not (source.is_ours and source.is_planar and source.bits == bits):
         # The matrix filter takes even sizes only. The scaler's own conversion is slower and clips to RGB.
