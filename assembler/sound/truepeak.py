@@ -15,6 +15,7 @@ from assembler.sound.loudness import CHUNK
 
 _UP = 8
 _REACH = 12  # samples on either side that a point between samples is made from
+_PIECE = 1024  # small enough that the matrix library keeps to one thread: many would wait for each other
 
 
 def _weights() -> npt.NDArray[np.float32]:
@@ -67,10 +68,12 @@ def _between(joined: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
     for channel in joined.T:
         if not channel.any():
             continue
-        around = np.ascontiguousarray(sliding_window_view(channel, 2 * _REACH + 1))
-        fine = _WEIGHTS @ around.T
-        np.abs(fine, out=fine)
-        np.maximum(highest, fine.max(axis=0), out=highest)
+        around = sliding_window_view(channel, 2 * _REACH + 1)
+        for first in range(0, samples, _PIECE):
+            piece = slice(first, first + _PIECE)
+            fine = _WEIGHTS @ np.ascontiguousarray(around[piece]).T
+            np.abs(fine, out=fine)
+            np.maximum(highest[piece], fine.max(axis=0), out=highest[piece])
     return highest
 
 
