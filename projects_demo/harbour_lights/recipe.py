@@ -79,14 +79,15 @@ TAKES = (
             Stretch(180, 120, (2,), "an even 30: every picture for two refreshes"),
             Stretch(480, 120, (1, 3), "an uneven 30: one refresh, then three"),
             Stretch(660, 6, (6,), "a hitch: one picture for six refreshes"),
+            Stretch(720, 60, (3,), "20 a second: every picture for three refreshes, six of them torn"),
         ),
         {732: 300, 735: 408, 738: 516, 741: 624, 744: 732, 747: 840},
     ),
     Take("ash_night", "night", ASH, 0, NIGHT_FRAMES),
     Take(
         "birch_night", "night", BIRCH, -NIGHT_EARLY, NIGHT_FRAMES,
-        (Stretch(240, 180, (2, 1), "40 a second: two refreshes, then one"),),
-        {470: 360, 473: 540, 476: 720},
+        (Stretch(240, 180, (2, 1), "40 a second: two refreshes, then one; three pictures torn"),),
+        {300: 360, 303: 540, 306: 720},
     ),
 )
 
