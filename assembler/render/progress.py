@@ -128,13 +128,14 @@ class Bar:
     def __init__(self, stream: TextIO) -> None:
         from rich.console import Console
         from rich.progress import BarColumn, Progress, TextColumn
+        from rich.table import Column
 
         # rich must not decide for itself: a variable of the environment can make it take a pipe for a terminal.
         console = Console(file=stream, force_terminal=True, markup=False, emoji=False, highlight=False)
         self._bar: Any = Progress(
-            TextColumn("{task.description}", markup=False),
-            BarColumn(),
-            TextColumn("{task.fields[words]}", markup=False),
+            TextColumn("{task.description}", markup=False, table_column=Column(no_wrap=True, min_width=8)),
+            BarColumn(bar_width=None, table_column=Column(ratio=1)),
+            TextColumn("{task.fields[words]}", markup=False, table_column=Column(no_wrap=True, overflow="ellipsis")),
             console=console,
             transient=False,
             refresh_per_second=5,
