@@ -15,10 +15,11 @@ from assembler.checks.footage import used_captures
 from assembler.errors import AssemblerError, Finding, Place, UsageError
 from assembler.media.info import CaptureInfo
 from assembler.media.probe import probe
+from assembler.media.stills import load_still
 from assembler.narration.lines import voice
 from assembler.picture.text import FontSet
 from assembler.storyboard import load_storyboard
-from assembler.storyboard.model import Storyboard
+from assembler.storyboard.model import Card, Made, Storyboard
 from assembler.storyboard.paths import resolve_inside
 from assembler.timeline.model import Timeline
 from assembler.timeline.resolve import resolve
@@ -27,7 +28,8 @@ STORYBOARD_NAME = "storyboard.yaml"
 CACHE_NAME = ".assembler"
 
 # Without these there is nothing true to show: a draft is refused.
-BLOCKING = frozenset({"file-missing", "capture-unreadable", "capture-hdr", "font-unreadable", "take-missing"})
+_UNREADABLE = {"capture-unreadable", "capture-hdr", "font-unreadable", "picture-unreadable"}
+BLOCKING = frozenset({"file-missing", "take-missing", *_UNREADABLE})
 
 Say = Callable[[str], None]
 
@@ -55,19 +57,20 @@ def storyboard_path(project: Path) -> Path:
     if not path.is_file():
         mend = f"name a folder that holds {STORYBOARD_NAME}, or make one with `assembler new`"
         raise UsageError(f"there is no storyboard at {path}", mend=mend)
-    return path.resolve()
+    return path
 
 
 def prepare(project: Path, *, say: Say | None = None) -> Prepared:
     """Read and resolve a project. Raises StoryboardError, UsageError or MissingPartError; what can
     be shown in spite of a fault is a finding instead."""
     path = storyboard_path(project)
-    folder = path.parent
+    folder = path.parent.resolve()
     storyboard = load_storyboard(path)
     findings: list[Finding] = []
     if say:
         say("reading captures")
     captures = _read_captures(storyboard, folder, findings)
+    _find_card_files(storyboard, folder, findings)
     fonts = _fonts(storyboard, folder, findings)
     if say:
         say("voicing the narration")
@@ -97,6 +100,21 @@ def _read_captures(storyboard: Storyboard, folder: Path, findings: list[Finding]
         except AssemblerError as error:
             findings.extend(_as_findings(error, "file-missing", "capture-unreadable", capture.at("file")))
     return read
+
+
+def _find_card_files(storyboard: Storyboard, folder: Path, findings: list[Finding]) -> None:
+    for shot in (shot for segment in storyboard.segments for shot in segment.shots):
+        card = shot.arrangement
+        written = card.picture if isinstance(card, Card) else card.file if isinstance(card, Made) else None
+        if written is None:
+            continue
+        place = card.at("picture" if isinstance(card, Card) else "file")
+        try:
+            path = resolve_inside(folder, written, place)
+            if isinstance(card, Card):
+                load_still(path)
+        except AssemblerError as error:
+            findings.extend(_as_findings(error, "file-missing", "picture-unreadable", place))
 
 
 def _fonts(storyboard: Storyboard, folder: Path, findings: list[Finding]) -> FontSet:

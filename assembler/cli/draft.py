@@ -16,6 +16,7 @@ from assembler.errors import UsageError
 if TYPE_CHECKING:
     from assembler.prepare import Prepared
     from assembler.render.draft import DraftOptions, DraftResult
+    from assembler.timeline.model import Timeline
 
 DRAFT_BOX = (1280, 720)
 
@@ -79,6 +80,7 @@ def draft_options(options: argparse.Namespace, prepared: Prepared) -> DraftOptio
         raise UsageError(f"there is no segment '{options.only}'", mend=mend)
     if options.only is not None and (options.start or options.end):
         raise UsageError("--only and --from/--to exclude each other", mend="use one of them")
+    _permit_code(options, timeline)
     return DraftOptions(
         only=options.only,
         start_frame=_frame(options.start, "--from", timeline.rate),
@@ -90,6 +92,21 @@ def draft_options(options: argparse.Namespace, prepared: Prepared) -> DraftOptio
         anew=options.anew,
         allow_code=options.allow_code,
     )
+
+
+def _permit_code(options: argparse.Namespace, timeline: Timeline) -> None:
+    from assembler.storyboard.model import Made
+
+    for placed in timeline.segments:
+        for shot in placed.segment.shots:
+            made = shot.arrangement
+            if isinstance(made, Made) and not options.allow_code and options.only in (None, placed.segment.id):
+                raise UsageError(
+                    f"segment '{placed.segment.id}' is drawn by this project's own Python file {made.file}, "
+                    "and code runs only when you allow it",
+                    mend="read the file, then run again with --allow-code",
+                    place=made.at("file"),
+                )
 
 
 def _frame(text: str | None, option: str, rate: Fraction) -> int | None:
