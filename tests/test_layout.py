@@ -18,7 +18,17 @@ from assembler.storyboard.model import Arrangement, Card, Crop, Difference, Inse
 
 FULL_HD = (1920, 1080)
 CANVASES = [(1920, 1080), (1280, 720), (3840, 2160), (640, 360), (1440, 1080), (1080, 1080), (1080, 1920), (720, 1280)]
-SIZES = [FULL_HD, (3840, 2160), (1440, 1080), (1280, 720), (1920, 400), (1080, 1920), (1000, 1000), (641, 359), (64, 48)]
+SIZES = [
+    FULL_HD,
+    (3840, 2160),
+    (1440, 1080),
+    (1280, 720),
+    (1920, 400),
+    (1080, 1920),
+    (1000, 1000),
+    (641, 359),
+    (64, 48),
+]
 COUNTS = {"full": (1, 1), "side-by-side": (2, 4), "stacked": (2, 3), "grid": (2, 9)}
 
 
@@ -53,7 +63,8 @@ def all_rects(layout: Layout) -> list[Rect]:
 @settings(max_examples=400, deadline=None)
 @given(arrangements(), st.sampled_from(CANVASES), st.booleans(), st.sampled_from([0, 96, 230]))
 def test_everything_is_even_inside_and_apart(made, canvas, labels, evidence):  # type: ignore[no-untyped-def]
-    # Source: 4:2:0 has one chroma sample for 2 x 2 pixels (ITU-T H.264, 6.2); 5 % graphics-safe area: EBU R 95, from memory.
+    # Source: 4:2:0 has one chroma sample for 2 x 2 pixels (ITU-T H.264, 6.2); the graphics-safe area
+    # leaves 5 % free (EBU R 95, from memory).
     arrangement, sizes = made
     width, height = canvas
     band = min(evidence, height // 5)

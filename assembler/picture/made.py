@@ -7,6 +7,7 @@ has said so; the file must lie in the project folder. Its faults are reported by
 from __future__ import annotations
 
 import importlib.util
+import math
 import sys
 import traceback
 from collections.abc import Callable
@@ -45,12 +46,13 @@ class MadePicture:
         seconds = float(shot.span.frames / stage.rate)
         self._clip: Any = self._guarded(lambda: self._called(seconds))
         # The last picture is held where the shot runs on beyond the clip, as under a dissolve.
-        lasts = self._clip.duration if self._clip.duration is not None else seconds
-        self._last_t = max(0.0, min(float(lasts), seconds) - 0.5 / float(stage.rate))
+        lasts = float(self._clip.duration) if self._clip.duration is not None else seconds
+        pictures = math.ceil(lasts * float(stage.rate) - 1e-6)
+        self._last = max(0, min(pictures, shot.span.frames) - 1)
 
     def paint(self, frame: int, canvas: Planes) -> None:
         """Paint the whole canvas for a frame of the shot."""
-        t = min(float(frame / self._stage.rate), self._last_t)
+        t = float(min(frame, self._last) / self._stage.rate)
         picture, mask = self._guarded(lambda: self._pictured(t))
         wanted = (self._stage.height, self._stage.width, 3)
         if not isinstance(picture, np.ndarray) or picture.shape != wanted or picture.dtype != np.uint8:
@@ -136,8 +138,8 @@ def write_rgb(picture: npt.NDArray[np.uint8], canvas: Planes) -> None:
     """Write R'G'B' (height, width, 3) uint8, full range, onto a canvas of the same size: BT.709, limited
     range. Chroma is the mean of each 2 by 2 pixels, as it is for everything drawn. Rounded to the
     nearest code. Source: Rec. ITU-R BT.709, items 3.2 to 3.5."""
-    shift = 16 if canvas.bits == 8 else 14  # 10-bit codes are four times the 8-bit ones
-    one = 1 << 16
+    one = 1 << 22  # as fine as 32-bit sums allow: 255 * 2**22 is half of what they hold
+    shift = 22 if canvas.bits == 8 else 20  # 10-bit codes are four times the 8-bit ones
     luma = [round(k * 219 / 255 * one) for k in (0.2126, 0.7152, 0.0722)]
     blue = [round(k / 1.8556 * 224 / 255 * one / 4) for k in (-0.2126, -0.7152, 1 - 0.0722)]
     red = [round(k / 1.5748 * 224 / 255 * one / 4) for k in (1 - 0.2126, -0.7152, -0.0722)]
