@@ -114,6 +114,25 @@ def test_a_damaged_part_is_made_anew(tmp_path: Path) -> None:
     assert numbers(again.path) == list(range(96))
 
 
+def test_what_a_killed_run_left_half_written_is_swept_away(tmp_path: Path) -> None:
+    left = tmp_path / ".assembler" / "parts" / "0123.partial.mp4"
+    left.parent.mkdir(parents=True)
+    left.write_bytes(b"half")
+    draft(programme(tmp_path, SCENES))
+    assert not left.exists()
+
+
+def test_parts_unused_for_two_weeks_are_removed(tmp_path: Path) -> None:
+    timeline = programme(tmp_path, SCENES)
+    first = draft(timeline)
+    old = time.time() - 15 * 86_400
+    for part in first.parts:
+        os.utime(part.path, (old, old))
+    second = draft(timeline, options=replace(PLAIN, only="b", out=tmp_path / "b.mp4"))
+    stored = {path.name for path in (tmp_path / ".assembler" / "parts").glob("*.mp4")}
+    assert stored == {part.path.name for part in second.parts}
+
+
 def test_a_plan_tells_what_a_run_would_do_and_writes_nothing(tmp_path: Path) -> None:
     timeline = programme(tmp_path, SCENES)
     assert {(part.state, part.why) for part in plan_draft(timeline, (), PLAIN)} == {("made", "new")}
