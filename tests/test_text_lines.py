@@ -15,6 +15,7 @@ from assembler.errors import MissingPartError, TextError
 from assembler.picture import fonts as fonts_module
 from assembler.picture.clusters import clusters
 from assembler.picture.fonts import fonts_folder, user_faces
+from assembler.picture.raster import draw_glyphs
 from assembler.picture.text import FontSet, missing_glyphs
 
 FONTS = FontSet()
@@ -117,6 +118,16 @@ def test_full_ink_is_full_and_area_is_right() -> None:
     left, top, right, bottom = line.ink_px
     area = line.coverage().sum(dtype=np.float64) / 255
     assert area == pytest.approx((right - left) * (bottom - top), rel=0.01)
+
+
+def test_ink_that_overlaps_stays_full() -> None:
+    # Source: arithmetic: coverage adds up to full and no further; uint8 would start again at nothing.
+    line = FONTS.line("|", 100)
+    shape, faces = (150, 80), line._faces
+    once = draw_glyphs(line._glyphs, faces, 100, shape, 10, 110)
+    twice = draw_glyphs(line._glyphs * 2, faces, 100, shape, 10, 110)
+    assert once.max() == 255
+    assert np.array_equal(twice, np.minimum(once.astype(int) * 2, 255))
 
 
 # --- wrapping --------------------------------------------------------------------------------
