@@ -122,15 +122,19 @@ def test_what_a_killed_run_left_half_written_is_swept_away(tmp_path: Path) -> No
     assert not left.exists()
 
 
-def test_parts_unused_for_two_weeks_are_removed(tmp_path: Path) -> None:
+def test_parts_unused_for_two_weeks_go_when_the_whole_programme_is_rendered(tmp_path: Path) -> None:
     timeline = programme(tmp_path, SCENES)
     first = draft(timeline)
+    unused = first.parts[0].path.with_name("0123.mp4")
+    unused.write_bytes(b"a part of an older cut")
     old = time.time() - 15 * 86_400
-    for part in first.parts:
-        os.utime(part.path, (old, old))
-    second = draft(timeline, options=replace(PLAIN, only="b", out=tmp_path / "b.mp4"))
-    stored = {path.name for path in (tmp_path / ".assembler" / "parts").glob("*.mp4")}
-    assert stored == {part.path.name for part in second.parts}
+    for path in (unused, *(part.path for part in first.parts)):
+        os.utime(path, (old, old))
+    draft(timeline, options=replace(PLAIN, only="b", out=tmp_path / "b.mp4"))
+    assert unused.exists()
+    assert draft(timeline).made == 0
+    assert not unused.exists()
+    assert all(part.path.exists() for part in first.parts)
 
 
 def test_a_plan_tells_what_a_run_would_do_and_writes_nothing(tmp_path: Path) -> None:

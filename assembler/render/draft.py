@@ -186,7 +186,7 @@ def _render(
         title=timeline.storyboard.title,
         progress=joined,
     )
-    store.tidy(parts)
+    store.tidy(parts, whole=span.frames == timeline.frames)
     ended = time.perf_counter()
     return DraftResult(out, span, parts, times, ended - joining, ended - began, sound.report)
 

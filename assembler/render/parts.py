@@ -78,13 +78,13 @@ class PartStore:
             with contextlib.suppress(OSError):
                 left.unlink()
 
-    def tidy(self, used: Iterable[PlannedPart]) -> None:
-        """Mark parts as used today, and remove those not used for two weeks."""
+    def tidy(self, used: Iterable[PlannedPart], *, whole: bool) -> None:
+        """Mark parts as used today. After a run of the whole programme, remove those not used for two weeks."""
         now = time.time()
         for part in used:
             with contextlib.suppress(OSError):
                 os.utime(part.path, (now, now))
-        for path in self.folder.glob("*.mp4"):
+        for path in self.folder.glob("*.mp4") if whole else ():
             with contextlib.suppress(OSError):
                 if now - path.stat().st_mtime > _KEEP_DAYS * 86_400:
                     path.unlink()
