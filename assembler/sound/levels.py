@@ -73,7 +73,7 @@ def measure(timeline: Timeline, *, progress: Progress | None = None) -> Levels:
             sum_meter.add(weighted_voice + weighted_bed)
             peaks.add(bed + voice[:, None])
             if progress:
-                progress((start + count) // SAMPLE_RATE, -(-samples // SAMPLE_RATE))
+                progress(-(-(start + count) // SAMPLE_RATE), -(-samples // SAMPLE_RATE))
     power, highest = sum_meter.power(), peaks.peaks()
     gain_db, curve = _programme_gain(power, highest)
     speaking = _speaking(timeline, power.size)

@@ -27,19 +27,18 @@ def gain_curve(peaks: npt.NDArray[np.float32], ceiling: float) -> Curve:
     peaks: (m,) highest absolute point of each millisecond. No millisecond's peak times any gain within it exceeds
     `ceiling` (both as amplitudes).
     """
-    needed = np.ones(peaks.size + 2 * _AHEAD + 2)
-    inner = slice(_AHEAD + 1, _AHEAD + 1 + peaks.size)
-    needed[inner] = np.minimum(1.0, ceiling / np.maximum(peaks, 1e-9))
+    needed = np.ones(peaks.size + 2 * _AHEAD + 2, np.float32)
+    inner = needed[_AHEAD + 1 : _AHEAD + 1 + peaks.size]
+    np.divide(np.float32(ceiling), peaks, out=inner, where=peaks > ceiling)
     # The least that is needed from one millisecond back to _AHEAD on, at edges -_AHEAD … m.
-    least = sliding_window_view(needed, _AHEAD + 2).min(axis=1)
-    least = _recovering(least)
+    least = _recovering(sliding_window_view(needed, _AHEAD + 2).min(axis=1))
     # A mean over values none of which is above what is needed is not above it either, and it is smooth.
-    return np.asarray(sliding_window_view(least, _AHEAD + 1).mean(axis=1)[: peaks.size + 1], np.float32)
+    return np.asarray(sliding_window_view(least, _AHEAD + 1).mean(axis=1)[: peaks.size + 1])
 
 
-def _recovering(least: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+def _recovering(least: Curve) -> Curve:
     """Let the gain come back slowly after each fall."""
-    gains = np.ones(least.size)
+    gains = np.ones(least.size, np.float32)
     limited = np.flatnonzero(least < 1.0)
     at = 0
     while at < limited.size:
@@ -52,7 +51,7 @@ def _recovering(least: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
             gains[index] = gain
             index += 1
         at = int(np.searchsorted(limited, max(index, limited[at] + 1)))
-    return np.minimum(gains, least)
+    return np.minimum(gains, least, out=gains)
 
 
 def gains_at(curve: Curve, start_sample: int, samples: int) -> Curve:

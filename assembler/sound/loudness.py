@@ -6,8 +6,11 @@ taken from that. An hour is 3.6 million numbers, not 173 million samples.
 
 from __future__ import annotations
 
+from math import gcd
+
 import numpy as np
 import numpy.typing as npt
+from numpy.lib.stride_tricks import sliding_window_view
 from scipy.signal import sosfilt
 
 from assembler.timing.rates import SAMPLE_RATE
@@ -94,11 +97,12 @@ def short_term_lufs(power: npt.NDArray[np.floating], step_ms: int = 100) -> npt.
 
 def _windows(power: npt.NDArray[np.floating], length_ms: int, step_ms: int) -> npt.NDArray[np.float64]:
     """Mean power of each whole window."""
-    if power.size < length_ms:
+    grain = gcd(length_ms, step_ms)
+    grains = power[: power.size // grain * grain].reshape(-1, grain).mean(axis=1, dtype=np.float64)
+    length, step = length_ms // grain, step_ms // grain
+    if grains.size < length:
         return np.zeros(0)
-    sums = np.concatenate(([0.0], np.cumsum(power, dtype=np.float64)))
-    starts = np.arange(0, power.size - length_ms + 1, step_ms)
-    return np.asarray(np.maximum(sums[starts + length_ms] - sums[starts], 0.0) / length_ms)
+    return np.asarray(sliding_window_view(grains, length)[::step].mean(axis=1))
 
 
 def _lufs(power: npt.NDArray[np.floating] | np.floating | float) -> npt.NDArray[np.float64]:
