@@ -234,6 +234,29 @@ def test_two_cues_that_follow_each_other_move_onto_a_shot_change_together() -> N
     assert (after[1].start_frame, after[0].end_frame) == (change, change - ONLINE.gap_frames)
 
 
+def test_an_end_does_not_move_where_the_gap_would_flicker() -> None:
+    speech = timed([("Both", 0, S), ("machines", S, 2 * S), ("hold.", 2 * S, 3 * S)])
+    free, after = make_cues(programme([[speech, speech]], pause_s=1.2))
+    assert after.start_frame - free.end_frame == 48
+    moved, _ = make_cues(programme([[speech, speech]], pause_s=1.2, changes=[free.end_frame + 12]))
+    kept, _ = make_cues(programme([[speech, speech]], pause_s=1.1, changes=[free.end_frame + 12]))
+    assert (moved.end_frame - free.end_frame, kept.end_frame - free.end_frame) == (12, 12)
+    close, _ = make_cues(programme([[speech, speech]], pause_s=1.0, changes=[free.end_frame + 12]))
+    assert close.end_frame == free.end_frame  # 24 frames would be left, less than half a second
+
+
+def test_a_shot_change_does_not_make_a_cue_too_long() -> None:
+    speech = timed([("Both", 0, 3 * S), ("machines", 3 * S, 6 * S), ("hold.", 6 * S, 7 * S)])
+    (cue,) = make_cues(programme([[speech]], lead_s=0.5, changes=[26]))
+    assert (cue.start_frame, cue.end_frame) == (30, 450)  # 7 s, the most there may be
+
+
+def test_lines_said_over_each_other_are_shown_in_the_order_they_begin() -> None:
+    first = ["Ash holds its pace at dusk.", "So it does at noon."]
+    cues = make_cues(programme([first, ["Birch falls behind."]], frames=[60, 900], lead_s=0.1))
+    assert [(cue.segment, cue.line) for cue in cues] == [("part-0", 1), ("part-1", 1), ("part-0", 2)]
+
+
 def test_short_gaps_are_closed_and_long_ones_left() -> None:
     # Source: BBC subtitle guidelines: no gap, or one of at least a second; others: two frames.
     lines = ["Ash holds its pace at dusk, as it did at noon.", "Birch loses a third of its frames at the quay."]

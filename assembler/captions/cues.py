@@ -189,7 +189,7 @@ def _snap(laid: list[_Laid], changes: Sequence[int], limits: Limits, rate: Fract
     gap = limits.gap_frames
     for index, here in enumerate(laid):
         change = _nearest(changes, here.cue.start_frame, reach)
-        if change is None or change < here.segment.span.start_frame:
+        if change is None:
             continue
         moved = _moved(here, change, here.cue.end_frame, limits, rate)
         if moved is not None and index and change - laid[index - 1].cue.end_frame < join:

@@ -27,7 +27,6 @@ _UNBALANCED, _TOP_HEAVY, _SPLIT = 1.5, 0.5, 0.6
 _HOLE_S, _HOLE, _HOLE_PER_S = 0.7, 2.0, 10.0
 _TOO_SHORT, _SHORTER = 20.0, 40.0
 _TOO_FAST, _FASTER = 25.0, 8.0
-_TOO_LONG, _LONGER_PER_S = 200.0, 50.0
 _NO_END = 1 << 62
 
 
@@ -107,14 +106,14 @@ class _Chooser:
 
     def _cues_from(self, first: int) -> Iterator[tuple[int, tuple[int, ...], int, float]]:
         """(stop, line breaks, end frame, cost) of each cue that can start at a word."""
-        run, per_line = self.run, self.limits.chars_per_line
+        run = self.run
         count = len(run.widths)
         merging, whole_to = 0.0, 0
         for stop in range(first + 1, count + 1):
             last = stop - 1
             alone = last == first
             width = self._width(first, stop)
-            if not alone and (width > self.widest or run.widths[last] > per_line or run.widths[first] > per_line):
+            if width > self.widest and not alone:
                 return
             if not alone and run.lines[last] != run.lines[last - 1]:
                 whole_before = self.short[last - 1] and self.line_starts[last - 1] >= first
@@ -129,7 +128,7 @@ class _Chooser:
             if layout is None or stop < whole_to:
                 continue
             end, cost = self._shown(first, stop, width)
-            if cost >= _TOO_LONG and not alone:
+            if end - run.starts[first] > self.max_frames and not alone:
                 return
             yield stop, layout[1], end, cost + layout[0] + run.breaks[last] + merging
 
@@ -162,8 +161,6 @@ class _Chooser:
             cost += _TOO_FAST + _FASTER * (speed - self.most)
         if frames < self.min_frames:
             cost += _TOO_SHORT + _SHORTER * (1 - frames / self.min_frames)
-        if frames > self.max_frames:
-            cost += _TOO_LONG + _LONGER_PER_S * (frames - self.max_frames) / self.rate
         if width < _TINY_CHARS:
             cost += _TINY
         return cost
