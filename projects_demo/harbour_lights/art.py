@@ -1,8 +1,8 @@
 """Drawing for the demo's scenery: shapes on a fine raster, shrunk to the pixels of one machine.
 
-Everything is measured in scene pixels: 1920 x 1080 whatever the size rendered. A raster holds
-`FINE` samples a scene pixel each way, so that 1080, 720, 360 and 240 lines all take a whole number of
-samples a pixel, at any quarter-pixel position.
+Everything is measured in scene pixels: 1920 x 1080 whatever the size rendered. A raster holds 4
+samples a scene pixel each way (2 for small pictures), so that 1080, 720, 360 and 240 lines all take
+a whole number of samples a pixel, at any quarter-pixel position.
 """
 
 from __future__ import annotations
@@ -17,7 +17,10 @@ from scipy import ndimage
 Field = npt.NDArray[np.float32]
 Rgb = tuple[float, float, float]
 
-FINE = 4
+
+def fineness(lines: int) -> int:
+    """Samples a scene pixel that suit a picture of so many lines."""
+    return 4 if lines > 400 else 2
 
 
 def colour(code: str) -> Rgb:
@@ -114,19 +117,21 @@ def layer(rgba: Field) -> Layer:
 
 
 class Raster:
-    """A premultiplied fine picture of the scene rectangle from (x, y), `width` by `height` scene pixels."""
+    """A premultiplied picture of the scene rectangle from (x, y), `width` by `height` scene pixels,
+    with `fine` samples a scene pixel across and `fine_y` down."""
 
-    def __init__(self, x: float, y: float, width: int, height: int, fine_y: int = FINE) -> None:
-        self.x, self.y, self.width, self.height, self.fine_y = x, y, width, height, fine_y
-        self.rgba = np.zeros((height * fine_y, width * FINE, 4), np.float32)
+    def __init__(self, x: float, y: float, width: int, height: int, fine: int, fine_y: int | None = None) -> None:
+        self.x, self.y, self.width, self.height = x, y, width, height
+        self.fine, self.fine_y = fine, fine_y or fine
+        self.rgba = np.zeros((height * self.fine_y, width * fine, 4), np.float32)
 
     def _cut(self, x0: float, y0: float, x1: float, y1: float) -> tuple[Field, Field, Field]:
         """The samples in a rectangle, with the scene x of its columns and y of its rows."""
-        left, right = (round((value - self.x) * FINE) for value in (x0, x1))
+        left, right = (round((value - self.x) * self.fine) for value in (x0, x1))
         top, bottom = (round((value - self.y) * self.fine_y) for value in (y0, y1))
         left, top = max(0, left), max(0, top)
         part = self.rgba[top : max(top, bottom), left : max(left, right)]
-        xs = (np.arange(part.shape[1], dtype=np.float32) + left + 0.5) / FINE + self.x
+        xs = (np.arange(part.shape[1], dtype=np.float32) + left + 0.5) / self.fine + self.x
         ys = (np.arange(part.shape[0], dtype=np.float32) + top + 0.5) / self.fine_y + self.y
         return part, xs[None, :], ys[:, None]
 
@@ -138,9 +143,8 @@ class Raster:
     def cover(self, mask: npt.NDArray[np.bool_], part: Field, top: Rgb, bottom: Rgb | None = None) -> None:
         """Ink the masked samples; two inks shade from the top of the part to its bottom."""
         share = np.linspace(0, 1, part.shape[0], dtype=np.float32)[:, None, None]
-        ink = np.array(top, np.float32) + (np.array(bottom or top, np.float32) - np.array(top, np.float32)) * share
-        full = np.concatenate([np.broadcast_to(ink, (*mask.shape, 3)), np.ones((*mask.shape, 1), np.float32)], axis=2)
-        part[mask] = full[mask]
+        first, last = (np.array([*ink, 1], np.float32) for ink in (top, bottom or top))
+        np.copyto(part, first + (last - first) * share, where=mask[..., None])
 
     def polygon(self, points: Sequence[tuple[float, float]], top: Rgb, bottom: Rgb | None = None) -> None:
         """Fill by the even-odd rule."""
@@ -171,8 +175,13 @@ class Raster:
     def glow(self, x0: float, y0: float, radius: float, ink: Rgb, strength: float) -> None:
         """Light added without covering anything."""
         part, x, y = self._cut(x0 - 3 * radius, y0 - 3 * radius, x0 + 3 * radius, y0 + 3 * radius)
-        light = strength * np.exp(-((x - x0) ** 2 + (y - y0) ** 2) / radius**2)
+        light = np.exp(-((y - y0) ** 2) / radius**2) * (strength * np.exp(-((x - x0) ** 2) / radius**2))
         part[..., :3] += light[..., None] * np.array(ink, np.float32)
+
+    def below(self, xs: npt.NDArray[np.float64], tops: npt.NDArray[np.float64], ink: Rgb) -> None:
+        """Fill all that lies under a curve of (xs, tops)."""
+        part, x, y = self._cut(self.x, float(tops.min()), self.x + self.width, self.y + self.height)
+        self.cover(y >= np.interp(x, xs, tops), part, ink)
 
     def shrunk(self, lines: int, shift_x: int = 0, shift_y: int = 0, *, sharp: bool = False) -> Field:
         """The raster in pixels of a picture `lines` high, moved right and down by whole samples.
@@ -180,7 +189,7 @@ class Raster:
         sharp: one sample a pixel, as a renderer without smoothing draws it, so that its edges keep
         the stair-steps of the native grid; else the mean of all samples.
         """
-        box_x, box_y = 1080 * FINE // lines, 1080 * self.fine_y // lines
+        box_x, box_y = 1080 * self.fine // lines, 1080 * self.fine_y // lines
         rows, columns = self.rgba.shape[:2]
         out_rows, out_columns = (-(-(rows + shift_y) // box_y), -(-(columns + shift_x) // box_x))
         out_rows, out_columns = out_rows + out_rows % 2, out_columns + out_columns % 2
@@ -213,8 +222,9 @@ class Sprite:
 
     def lay_on(self, canvas: Canvas, x: float, y: float, opacity: float = 1.0) -> None:
         """Blend with the raster's own corner at scene position (x, y)."""
-        pair_x = pair_y = 2 * 1080 * FINE // self._lines  # chroma needs even places
-        fine_x, fine_y = round(x * FINE), round(y * FINE)
+        fine = self._soft.fine
+        pair_x = pair_y = 2 * 1080 * fine // self._lines  # chroma needs even places
+        fine_x, fine_y = round(x * fine), round(y * fine)
         made = self.at(fine_x % pair_x, fine_y % pair_y)
         made.lay_on(canvas, fine_x // pair_x * 2, fine_y // pair_y * 2, opacity)
 

@@ -11,9 +11,9 @@ PERIOD = 1440  # scene pixels after which the near quay repeats
 WIRES_END, RAIL_TOP = 288, 936
 
 
-def sailing_boat(mood: Mood) -> tuple[Raster, Raster]:
+def sailing_boat(mood: Mood, fine: int) -> tuple[Raster, Raster]:
     """Hull and sails, smooth; and the rigging, to be drawn with hard edges."""
-    soft, sharp = Raster(0, 0, *SAIL_SIZE), Raster(0, 0, *SAIL_SIZE)
+    soft, sharp = Raster(0, 0, *SAIL_SIZE, fine), Raster(0, 0, *SAIL_SIZE, fine)
     light, shade = mood.sail
     soft.polygon([(137, 40), (137, 300), (22, 306), (60, 220), (100, 120)], light, shade)
     soft.polygon([(143, 66), (250, 308), (196, 304), (143, 296)], mix(light, shade, 0.25), shade)
@@ -42,9 +42,9 @@ def sailing_boat(mood: Mood) -> tuple[Raster, Raster]:
     return soft, sharp
 
 
-def ferry(mood: Mood) -> tuple[Raster, Raster]:
+def ferry(mood: Mood, fine: int) -> tuple[Raster, Raster]:
     """Two lit decks over a dark hull, sailing to the left."""
-    soft, sharp = Raster(0, 0, *FERRY_SIZE), Raster(0, 0, *FERRY_SIZE)
+    soft, sharp = Raster(0, 0, *FERRY_SIZE, fine), Raster(0, 0, *FERRY_SIZE, fine)
     white = mix(mood.tower, mood.shore, 0.18)
     dark = mix(mood.shore, mood.front, 0.5)
     soft.polygon([(6, 76), (392, 80), (384, 112), (40, 112), (22, 98)], dark, mix(dark, mood.front, 0.6))
@@ -67,9 +67,9 @@ def ferry(mood: Mood) -> tuple[Raster, Raster]:
     return soft, sharp
 
 
-def festoon(mood: Mood) -> tuple[Raster, Raster]:
+def festoon(mood: Mood, fine: int) -> tuple[Raster, Raster]:
     """One period of the lamps hung along the near quay, and their wire."""
-    soft, sharp = Raster(0, 0, PERIOD, WIRES_END), Raster(0, 0, PERIOD, WIRES_END)
+    soft, sharp = Raster(0, 0, PERIOD, WIRES_END, fine), Raster(0, 0, PERIOD, WIRES_END, fine)
     post, top, sag = PERIOD / 2, 60.0, 96.0
     for start in (post - PERIOD, post):
         sharp.line((start, top), (start + PERIOD, top), 2.2, mood.front, sag=sag)
@@ -89,18 +89,18 @@ def festoon(mood: Mood) -> tuple[Raster, Raster]:
     return soft, sharp
 
 
-def mast(mood: Mood) -> Raster:
+def mast(mood: Mood, fine: int) -> Raster:
     """The festoon's post between the wires and the railing, 12 scene pixels wide."""
-    raster = Raster(0, WIRES_END, 12, RAIL_TOP - WIRES_END)
+    raster = Raster(0, WIRES_END, 12, RAIL_TOP - WIRES_END, fine)
     raster.rect(0, WIRES_END, 12, RAIL_TOP, mood.front)
     raster.rect(0, WIRES_END, 2.5, RAIL_TOP, mix(mood.front, mood.rim, 0.30))
     return raster
 
 
-def railing(mood: Mood) -> tuple[Raster, Raster]:
+def railing(mood: Mood, fine: int) -> tuple[Raster, Raster]:
     """One period of the near quay's edge: posts, a rail, and chains that hang between the posts."""
     height = 1080 - RAIL_TOP
-    soft, sharp = Raster(0, RAIL_TOP, PERIOD, height), Raster(0, RAIL_TOP, PERIOD, height)
+    soft, sharp = Raster(0, RAIL_TOP, PERIOD, height, fine), Raster(0, RAIL_TOP, PERIOD, height, fine)
     edge = mix(mood.front, mood.rim, 0.30)
     soft.rect(0, 1052, PERIOD, 1080, mood.front)
     soft.rect(0, 1052, PERIOD, 1054, edge)

@@ -17,28 +17,23 @@ import os
 import sys
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
+from contextlib import contextmanager
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+import av
+import numpy as np
+from av.video.reformatter import Interpolation
+from recipe import RATE, TAKES, Shown, Take, shown, tear_row, truth
+from scene import Scene
+from sounds import SAMPLE_RATE, make_sound
+from strip import CELL, draw_strip
+
 HERE = Path(__file__).resolve().parent
-if str(HERE) not in sys.path:  # so that worker processes find the neighbours of this file
-    sys.path.insert(0, str(HERE))
-# Two processes share the machine; a thread pool in each would only get in the way. Before numpy is loaded.
-os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-
-import av  # noqa: E402
-import numpy as np  # noqa: E402
-from av.video.reformatter import Interpolation  # noqa: E402
-
-from recipe import RATE, TAKES, Shown, Take, shown, tear_row, truth  # noqa: E402
-from scene import Scene  # noqa: E402
-from sounds import SAMPLE_RATE, make_sound  # noqa: E402
-from strip import CELL, draw_strip  # noqa: E402
-
 Picture = tuple[np.ndarray, np.ndarray, np.ndarray]
 STILL = ("night", 300)  # the scene frame of footage/still.png
 
@@ -79,9 +74,11 @@ class _Machine:
                 y, u, v = picture
                 picture = (_graded(y, 16, machine.luma), _graded(u, 128, machine.chroma), _graded(v, 128, machine.chroma))
             if picture[0].shape[0] != self._lines:
-                wide = self._lines * 16 // 9
+                wide = picture[0].shape[1] * self._lines // picture[0].shape[0]
                 scaled = _frame(picture).reformat(wide, self._lines, interpolation=Interpolation.BICUBIC)
-                picture = tuple(_view(scaled, number).copy() for number in range(3))  # type: ignore[assignment]
+                across = self._lines * 16 // 9
+                y, u, v = (_view(scaled, number) for number in range(3))
+                picture = (y[:, :across].copy(), u[:, : across // 2].copy(), v[:, : across // 2].copy())
             self._kept = {key: self._kept[key] for key in list(self._kept)[-1:]} | {scene_frame: picture}
         return self._kept[scene_frame]
 
@@ -198,6 +195,19 @@ def _show_progress(counter: Any, total: int, over: threading.Event) -> None:
         print(file=sys.stderr)
 
 
+@contextmanager
+def _one_thread_each() -> Iterator[None]:
+    """Processes started meanwhile multiply matrices in one thread: pools of threads would get in each other's way."""
+    before = os.environ.get("OPENBLAS_NUM_THREADS")
+    os.environ["OPENBLAS_NUM_THREADS"] = "1"
+    try:
+        yield
+    finally:
+        del os.environ["OPENBLAS_NUM_THREADS"]
+        if before is not None:
+            os.environ["OPENBLAS_NUM_THREADS"] = before
+
+
 def make(
     folder: Path, *, lines: int = 1080, seconds: float | None = None, only: tuple[str, ...] = (), workers: int = 2
 ) -> dict[str, Any]:
@@ -229,7 +239,7 @@ def make(
             for name in names:
                 job(name)
         else:
-            with ProcessPoolExecutor(workers, context, _start_worker, (counter,)) as pool:
+            with _one_thread_each(), ProcessPoolExecutor(workers, context, _start_worker, (counter,)) as pool:
                 list(pool.map(job, names))
     finally:
         over.set()
@@ -257,7 +267,8 @@ def main() -> int:
     began = time.monotonic()
     answer = make(chosen.folder, lines=360 if chosen.quick else 1080, seconds=seconds)
     size = sum(path.stat().st_size for path in chosen.folder.iterdir()) / 1e6
-    print(f"{chosen.folder}: {len(answer['made'])} files, {size:.1f} MB, {time.monotonic() - began:.1f} s", file=sys.stderr)
+    spent = time.monotonic() - began
+    print(f"{chosen.folder}: {len(answer['made'])} files, {size:.1f} MB, {spent:.1f} s", file=sys.stderr)
     return 0
 
 

@@ -8,13 +8,12 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-from scipy import ndimage
-
 import boats
+import numpy as np
 import skyline
-from art import Canvas, Field, Layer, Sprite, blurred, colour, halved, luma_chroma, smooth_noise
+from art import Canvas, Field, Layer, Sprite, blurred, colour, fineness, halved, luma_chroma, smooth_noise
 from moods import MOODS
+from scipy import ndimage
 from water import MARGIN, Water
 
 RATE = 60
@@ -38,19 +37,25 @@ def _ink(rgb: tuple[float, float, float]) -> tuple[float, float, float]:
 
 
 class Scene:
-    """Everything that can be made once, made once; `draw` only moves it."""
+    """Everything that can be made once, made once; `draw` only moves it.
+
+    `width` is 16:9 of the lines, or a little more where that is not a whole even number.
+    """
 
     def __init__(self, kind: str, lines: int) -> None:
         self.mood = MOODS[kind]
-        self.lines, self.width, self.scale = lines, lines * 16 // 9, lines / 1080
+        self.lines, self.width, self.scale = lines, -(-lines * 8 // 9) * 2, lines / 1080
         self._canvas = Canvas.empty(self.width, lines)
         self._make_sky()
-        self._shore = Sprite(skyline.draw(self.mood), lines)
+        fine = fineness(lines)
+        self._shore = Sprite(skyline.draw(self.mood, fine), lines)
         self._sail, self._ferry, self._festoon, self._rail = (
             Sprite(soft, lines, sharp)
-            for soft, sharp in (make(self.mood) for make in (boats.sailing_boat, boats.ferry, boats.festoon, boats.railing))
+            for soft, sharp in (
+                made(self.mood, fine) for made in (boats.sailing_boat, boats.ferry, boats.festoon, boats.railing)
+            )
         )
-        self._mast = Sprite(boats.mast(self.mood), lines)
+        self._mast = Sprite(boats.mast(self.mood, fine), lines)
         self._soft_boats = {s: blurred(s.at(0, 0), 3 * self.scale) for s in (self._sail, self._ferry)}
         self._water = Water(self.width, lines, round(HORIZON * self.scale), seed=5)
         self._make_mirror()
@@ -79,7 +84,7 @@ class Scene:
         # Clouds: long and thin towards the horizon, as a flat layer looks from below.
         extra = math.ceil((LATEST - EARLIEST + 8) * CLOUD_STEP * scale) + 4
         noise = smooth_noise(512, 2048, 34, 90, np.random.default_rng(11))
-        wide = (np.arange(self.width + extra)[None, :] / scale) * 0.72
+        wide = ((np.arange(self.width + extra)[None, :] + 0.5) / scale) * 0.72
         tall = 150 * np.log(1 + (HORIZON - y) / 46)
         field = ndimage.map_coordinates(
             noise, np.stack(np.broadcast_arrays(tall % 512, wide % 2048)), order=1, mode="grid-wrap"
@@ -229,7 +234,9 @@ class Scene:
             # Waves that tip the other way look below the horizon line: fold the first rows over.
             target[:MARGIN] = target[2 * MARGIN - 1 : MARGIN - 1 : -1]
 
-    def _reflect(self, canvas: Canvas, sprite: Sprite, x: float, water_line: float, floats: int, strength: float) -> None:
+    def _reflect(
+        self, canvas: Canvas, sprite: Sprite, x: float, water_line: float, floats: int, strength: float
+    ) -> None:
         """Lay a boat upside down on the water, bent by the waves under it."""
         layer = self._soft_boats[sprite]
         height, width = layer.y.shape
@@ -251,7 +258,8 @@ class Scene:
         np.clip(source_row, 0, height - 1, out=source_row)
         np.clip(source_column, 0, width - 1, out=source_column)
         index = source_row.astype(np.intp) * width + source_column.astype(np.intp)
-        half_index = (source_row[::2, ::2] / 2).astype(np.intp) * (width // 2) + (source_column[::2, ::2] / 2).astype(np.intp)
+        half_row, half_column = (part[::2, ::2] / 2 for part in (source_row, source_column))
+        half_index = half_row.astype(np.intp) * (width // 2) + half_column.astype(np.intp)
         fade = strength * (1 - 0.6 * row / max(1, rows))
         for target, source, alpha, where, by in (
             (canvas.y, layer.y, layer.alpha, index, 1),

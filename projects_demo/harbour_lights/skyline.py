@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-
 from art import Raster, Rgb, colour, mix
 from moods import Mood
 
@@ -17,8 +16,7 @@ def _hills(raster: Raster, mood: Mood) -> None:
     for lift, height, ink in ((0.0, 96, mood.hill), (1.7, 62, mix(mood.hill, mood.shore, 0.45))):
         xs = np.arange(LEFT, LEFT + WIDTH + 12, 6)
         shape = 0.5 + 0.3 * np.sin(xs / 310 + lift) + 0.14 * np.sin(xs / 127 + 2 * lift) + 0.05 * np.sin(xs / 41)
-        tops = [(float(x), float(HORIZON - height * s)) for x, s in zip(xs, shape, strict=True)]
-        raster.polygon([*tops, (float(xs[-1]), HORIZON), (float(xs[0]), HORIZON)], ink)
+        raster.below(xs, HORIZON - height * shape, ink)
 
 
 def _windows(
@@ -107,8 +105,9 @@ def _lighthouse(raster: Raster, mood: Mood) -> None:
         rock,
     )
     white, shade = mood.tower, mix(mood.tower, mood.shore, 0.55)
-    raster.polygon([(x - 20, 510), (x - 12, lamp + 14), (x + 12, lamp + 14), (x + 20, 510)], white, mix(white, shade, 0.5))
-    raster.polygon([(x + 4, 510), (x + 2, lamp + 14), (x + 12, lamp + 14), (x + 20, 510)], shade)
+    foot, head = 510, lamp + 14
+    raster.polygon([(x - 20, foot), (x - 12, head), (x + 12, head), (x + 20, foot)], white, mix(white, shade, 0.5))
+    raster.polygon([(x + 4, foot), (x + 2, head), (x + 12, head), (x + 20, foot)], shade)
     for top in (386, 446):
         raster.polygon([(x - 15.5, top), (x + 15.5, top), (x + 17.5, top + 27), (x - 17.5, top + 27)], mood.band)
     raster.rect(x - 17, lamp + 9, x + 17, lamp + 14, rock)
@@ -136,10 +135,10 @@ def _quay(raster: Raster, mood: Mood) -> None:
         raster.glow(x, HORIZON - 36, 24, colour("#ff9c4a"), 0.20)
 
 
-def draw(mood: Mood) -> Raster:
-    """The whole shore, for one mood."""
+def draw(mood: Mood, fine: int) -> Raster:
+    """The whole shore, for one mood, with `fine` samples a scene pixel."""
     rng = np.random.default_rng(20)
-    raster = Raster(LEFT, TOP, WIDTH, HORIZON - TOP, fine_y=2)
+    raster = Raster(LEFT, TOP, WIDTH, HORIZON - TOP, fine, fine_y=2)
     _hills(raster, mood)
     _row(raster, mood, rng, mix(mood.shore, mood.hill, 0.5), (110, 205), near=False)
     _row(raster, mood, rng, mood.shore, (42, 130), near=True)

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-from scipy import signal
-
 from recipe import EVENTS, RATE, Take
+from scipy import signal
 
 SAMPLE_RATE = 48_000
 Sound = npt.NDArray[np.float32]

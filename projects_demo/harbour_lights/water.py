@@ -9,9 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import ndimage
-
 from art import Canvas, Field, smooth_noise
+from scipy import ndimage
 
 MARGIN = 90  # mirror pixels round the reflected picture, so that no bend leaves it
 
