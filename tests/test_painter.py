@@ -15,6 +15,7 @@ from assembler.errors import MediaError, RenderError
 from assembler.media.info import CaptureInfo
 from assembler.media.planes import Planes
 from assembler.media.probe import probe
+from assembler.media.reader import PictureReader
 from assembler.picture.arrange import drawn_labels, layout_of
 from assembler.picture.arrange_difference import difference_codes
 from assembler.picture.arrange_split import line_at
@@ -114,6 +115,16 @@ def test_a_shot_can_be_begun_in_its_middle(numbered: dict[str, CaptureInfo]) -> 
     whole = painted(shot, stage, range(10))
     for frame, canvas in zip(range(7, 10), painted(shot, stage, range(7, 10)), strict=True):
         assert np.array_equal(canvas.y, whole[frame].y)
+
+
+def test_reading_begins_where_the_frames_begin(
+    numbered: dict[str, CaptureInfo], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[int] = []
+    planes = PictureReader.planes
+    monkeypatch.setattr(PictureReader, "planes", lambda self, index: asked.append(index) or planes(self, index))
+    painted(make_shot(ROWS[0], [range(10)]), make_stage(numbered), range(7, 10))
+    assert asked == [7, 8, 9]
 
 
 def test_ten_bit_pictures_are_four_times_the_eight_bit_ones(flat: dict[str, CaptureInfo]) -> None:

@@ -48,7 +48,9 @@ class DifferencePicture(Arranged):
         np.maximum(one, other, out=high)
         np.minimum(one, other, out=low)
         np.subtract(high, low, out=high)
-        canvas.y[both.y : both.bottom, both.x : both.right] = self._codes[high]
+        # `low` is done with; clipping cannot change an index here, but lets the table be read unchecked.
+        np.take(self._codes, high, out=low, mode="clip")
+        canvas.y[both.y : both.bottom, both.x : both.right] = low
         rows, columns = slice(both.y // 2, both.bottom // 2), slice(both.x // 2, both.right // 2)
         canvas.u[rows, columns] = self._neutral
         canvas.v[rows, columns] = self._neutral
