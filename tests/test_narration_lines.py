@@ -154,6 +154,7 @@ def test_a_clipped_take_is_used_with_a_warning_and_a_loud_one_without(tmp_path: 
     voice_like = np.convolve(random.standard_normal(2 * RATE), np.ones(30) / 30, "same")
     voice_like *= 0.6 + 0.4 * np.sin(np.arange(2 * RATE) * 2 * np.pi * 4 / RATE)
     loud = (voice_like / np.abs(voice_like).max()).astype(np.float32)
+    loud[30_000:30_003] = loud[60_000:60_002] = 1.0  # two peaks that touch full scale
     put(tmp_path / "takes" / "quay-1.wav", np.clip(3 * loud, -1, 1))
     put(tmp_path / "takes" / "quay-2.wav", loud)
     for _ in range(2):  # the second time from the cache

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import json
 import os
 import signal
 import subprocess
@@ -71,6 +72,21 @@ def test_a_word_after_a_pause_sounds_when_its_time_says() -> None:
     for said in onsets.values():
         loud = np.flatnonzero(np.abs(spoken.samples[said - 4_800 : said + 4_800]) > 0.01)
         assert 4_800 - 480 <= loud[0] <= 4_800 + 480  # 100 ms of silence before, sound within 10 ms
+
+
+@needs_voice
+def test_sound_and_times_are_brought_from_the_voices_rate_to_48_khz() -> None:
+    request = json.dumps({"words": ["Two", "machines."], "rate": 142, "voice": "en-us"}) + "\n"
+    command = [sys.executable, "-m", "assembler.narration.voice_worker"]
+    answer = subprocess.run(command, input=request.encode(), capture_output=True, timeout=30, check=True).stdout
+    head = json.loads(answer.split(b"\n", 1)[0])
+    with ScratchVoice() as voice:
+        spoken = voice._speak(["Two", "machines."], 142)
+    # By hand: 48000 / rate, to the sample.
+    assert spoken.samples.size == pytest.approx(head["samples"] * 48_000 / head["rate"], abs=1)
+    for word, (start, end) in zip(spoken.words, head["marks"], strict=True):
+        assert word.start_sample == pytest.approx(start * 48_000 / head["rate"], abs=1)
+        assert word.end_sample == pytest.approx(end * 48_000 / head["rate"], abs=1)
 
 
 @needs_voice

@@ -124,6 +124,14 @@ def test_true_peak_of_the_ebu_sines(case: int) -> None:
     assert expected - 0.4 <= reading <= expected + 0.2
 
 
+def test_oversampling_is_at_least_four_times() -> None:
+    # By hand: every 90 degrees from 22.5 on; twice as many points still miss the top by 22.5 degrees, or 0.69 dB.
+    wave = 0.5 * np.sin(np.pi / 2 * np.arange(RATE) + np.pi / 8)
+    wave[:480] *= np.linspace(0, 1, 480)
+    wave[-480:] *= np.linspace(1, 0, 480)
+    assert decibels(peak_of(wave.astype(np.float32)[:, None])) == pytest.approx(-6.02, abs=0.1)
+
+
 def test_a_peak_is_found_in_its_own_millisecond_of_either_channel() -> None:
     sound = np.zeros((4801, 2), np.float32)
     sound[48 * 30 + 20, 1] = -0.5
