@@ -10,10 +10,11 @@ import av
 import numpy as np
 import pytest
 from clip_variants import HIDDEN, PICTURES, UNEVEN, VARIANTS, VFR_MS
-from media_maker import BT601, PQ_2020, Sound, click_track, write_clip
+from media_maker import BT601, PQ_2020, Sound, click_track, number_in, write_clip
 
 from assembler.errors import MediaError
 from assembler.media.probe import _read_packets, probe
+from assembler.media.reader import PaneShape, PictureReader
 from assembler.media.whole import cut_off
 
 
@@ -162,3 +163,20 @@ def test_a_cut_that_begins_inside_an_open_group_counts_what_can_be_shown(tmp_pat
     assert list(info.pts) == shown
     assert info.pictures < held
     assert np.all(np.diff(info.pts) > 0)
+
+
+def test_pictures_an_edit_list_hides_at_the_end_are_not_counted(tmp_path: Path) -> None:
+    clip = write_clip(tmp_path / "a.mp4", pictures=40, options={"preset": "veryfast", "g": "12", "bf": "3"})
+    data = bytearray(clip.read_bytes())
+    # An edit's length follows its box's name, version and count (ISO/IEC 14496-12, 8.6.6), in 1/48000 s here.
+    at = data.index(b"elst") + 4 + 8
+    assert int.from_bytes(data[at : at + 4], "big") == 40 * 1600
+    data[at : at + 4] = (25 * 1600).to_bytes(4, "big")
+    clip.write_bytes(data)
+    with av.open(str(clip)) as container:
+        shown = [frame.pts for frame in container.decode(video=0)]
+    info = probe(clip)
+    assert list(info.pts) == shown
+    assert info.pictures == 25
+    with PictureReader(info, PaneShape(96, 54, None, "area")) as reader:
+        assert [number_in(reader.planes(k).y) for k in (24, 0, 13, 24)] == [24, 0, 13, 24]

@@ -122,6 +122,16 @@ def test_chroma_stays_under_its_luma_for_odd_crops(tmp_path: Path, zoom: int, x:
     assert abs(float(v[middle, 10]) - (40 + 2 * (source_y - 0.5))) <= 1
 
 
+@pytest.mark.parametrize("zoom", [1, 2])
+def test_chroma_of_fully_sampled_captures_lands_on_left_pixels(tmp_path: Path, zoom: int) -> None:
+    ramp = np.tile((40 + 3 * np.arange(64)).astype(np.uint8), (32, 1))
+    clip = still_clip(tmp_path / "a.mkv", [np.full((32, 64), 100, np.uint8), ramp, ramp], "yuv444p")
+    _, u, _ = shown(clip, PaneShape(64 * zoom, 32 * zoom, None, "bicubic"))
+    middle = 16 * zoom
+    # Source: left siting is what H.264 and HEVC mean where nothing else is said (H.264 annex E, chroma_loc 0).
+    assert abs(float(u[10, middle]) - (40 + 3 * ((2 * middle + 0.5) / zoom - 0.5))) <= 0.8
+
+
 @pytest.mark.parametrize("scaling", ["nearest", "bicubic"])
 @pytest.mark.parametrize("rotation", [90, 180, 270])
 @pytest.mark.parametrize("crop", [None, (2, 8, 12, 18)])
