@@ -13,7 +13,7 @@ from stage_maker import flat_clip, make_shot, make_stage, painted, soiled
 
 from assembler.errors import MediaError, RenderError
 from assembler.media.info import CaptureInfo
-from assembler.media.planes import Planes
+from assembler.media.planes import Planes, blank
 from assembler.media.probe import probe
 from assembler.media.reader import PictureReader
 from assembler.picture.arrange import drawn_labels, layout_of
@@ -22,6 +22,7 @@ from assembler.picture.arrange_split import line_at
 from assembler.picture.geometry import Rect
 from assembler.picture.ground import codes, put, uncovered
 from assembler.picture.painter import ShotPainter
+from assembler.picture.sprite import blend
 from assembler.storyboard.model import Arrangement, Crop, Difference, Inset, Pane, Panes, Split
 
 PICTURES = 12
@@ -223,6 +224,21 @@ def test_a_label_leaves_before_the_line_reaches_it(flat: dict[str, CaptureInfo])
     assert box is not None
     (canvas,) = painted(shot, stage, [0])
     assert np.all(part(canvas, box) == 100)  # all of it is the second pane's side
+
+
+@pytest.mark.parametrize("canvas", [(1280, 720), (640, 360), (720, 1280)])
+def test_both_labels_are_whole_at_a_line_in_the_middle(canvas: tuple[int, int], flat: dict[str, CaptureInfo]) -> None:
+    long = "A reading of the harbour at night with all its lights and boats"
+    pair = (Pane(capture="dark", label=long), Pane(capture="light", label=long))
+    stage = make_stage(flat, *canvas)
+    shot = make_shot(Split(panes=pair), [[0], [0]], labels=True)
+    layout = layout_of(shot, stage)
+    (canvas_shown,) = painted(shot, stage, [0])
+    for luma, label in zip((60, 100), drawn_labels(shot, stage, layout), strict=True):
+        assert label is not None
+        alone = blank(*canvas, luma=luma)
+        blend(alone, label.sprite, label.x, label.y)
+        assert np.array_equal(part(canvas_shown, label.rect), part(alone, label.rect))
 
 
 # --- inset ---------------------------------------------------------------------------------------

@@ -7,6 +7,7 @@ from assembler.picture.arrange import Arranged
 from assembler.picture.geometry import Rect, near_even
 from assembler.picture.ground import fill, overlap, put
 from assembler.picture.look import GROUND, INK
+from assembler.picture.page import Page
 from assembler.picture.sprite import blend
 from assembler.picture.stage import Stage
 from assembler.storyboard.model import Split
@@ -31,7 +32,7 @@ class SplitPicture(Arranged):
         self._framing = self.layout.panes[0]
         # The line is light with dark edges, so that it is seen on any footage.
         self._light = max(2, near_even(stage.type_height / 540))
-        self._fade = max(16, stage.type_height // 20)
+        self._fade = Page(stage.width, stage.height, 0).clear - 2 * self._light
 
     def paint(self, frame: int, canvas: Planes) -> None:
         """Paint the whole canvas for a frame of the shot."""
@@ -61,7 +62,7 @@ class SplitPicture(Arranged):
     def _shown(self, spare: int) -> float:
         """A label's opacity, given the pixels between it and the line: it goes as the line comes near, so
         that it never stands on the other's picture."""
-        return min(1.0, max(0.0, (spare - 3 * self._light) / self._fade))
+        return min(1.0, max(0.0, (spare - 2 * self._light) / self._fade))
 
 
 def _parts(framing: Rect, line: int, *, down: bool) -> tuple[Rect, Rect]:

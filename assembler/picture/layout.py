@@ -262,7 +262,7 @@ def _shared(page: Page, whole: Layout, *, down: bool, labels: bool) -> Layout:
             boxes = [Rect(left, top, right - left, page.label)]
             boxes.append(Rect(left, max(top + page.label, floor - page.label), right - left, page.label))
         else:
-            half = floor_even(Fraction(right - left - page.space, 2))
+            half = floor_even(Fraction(right - left, 2)) - page.clear
             boxes = [Rect(left, top, half, page.label), Rect(right - half, top, half, page.label)]
             aligns = ("left", "right")
     return _finished(
@@ -297,19 +297,11 @@ def _inset(page: Page, whole: Layout, arrangement: Inset, size: Size, *, labels:
     boxes: list[Rect | None] = [None, None]
     aligns: tuple[Align, Align] = ("left", "left")
     if labels:
-        top = page.safe.y
-        left, right = max(main.x + page.pad, page.safe.x), min(main.right - page.pad, page.safe.right)
         small_width = max(frame.width, floor_even(Fraction(page.width, 4)))
         small_x = frame.x if on_left else frame.right - small_width
         below = Rect(small_x, frame.y - label_room if low else frame.bottom + page.scaled(6), small_width, page.label)
-        to_right = on_left and not low
-        if not low:
-            left, right = (max(left, frame.right + page.pad), right) if on_left else (left, frame.x - page.pad)
-        if right - left < floor_even(Fraction(page.width, 8)):  # the inset takes the whole top: stand above or below it
-            left, right = page.safe.x, page.safe.right
-            top = below.bottom + page.scaled(6) if not low else top
-            to_right = False
-        boxes = [Rect(left, top, right - left, page.label), below]
+        boxes = [_main_label(page, main, frame, below, beside=not low, on_left=on_left), below]
+        to_right = on_left and not low and boxes[0] is not None and boxes[0].x > frame.right
         aligns = ("right" if to_right else "left", "left" if on_left or small_width == frame.width else "right")
     return _finished(
         page,
@@ -321,6 +313,23 @@ def _inset(page: Page, whole: Layout, arrangement: Inset, size: Size, *, labels:
         evidence_over=whole.evidence_over_picture,
         frame=frame,
     )
+
+
+def _main_label(page: Page, main: Rect, frame: Rect, below: Rect, *, beside: bool, on_left: bool) -> Rect:
+    """The room of the large picture's label: its own top where that is free, else beside an upper
+    inset, else clear of the inset and its label altogether."""
+    left, right = max(main.x + page.pad, page.safe.x), min(main.right - page.pad, page.safe.right)
+    top = max(main.y + page.pad, page.safe.y)
+    least = floor_even(Fraction(page.width, 8))
+    own = Rect(left, top, right - left, page.label)
+    if own.width >= least and own.bottom <= page.safe.bottom and not own.meets(frame) and not own.meets(below):
+        return own
+    if beside:
+        left, right = (max(left, frame.right + page.pad), right) if on_left else (left, frame.x - page.pad)
+    if right - left >= least:
+        return Rect(left, page.safe.y, right - left, page.label)
+    top = below.bottom + page.scaled(6) if beside else page.safe.y
+    return Rect(page.safe.x, top, page.safe.width, page.label)
 
 
 def _finished(

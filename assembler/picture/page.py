@@ -51,6 +51,11 @@ class Page:
         return self.scaled(20)
 
     @property
+    def clear(self) -> int:
+        """From a label's box to the middle of a split: a line there is not near it."""
+        return self.scaled(40)
+
+    @property
     def caption(self) -> int:
         """Height of two lines of captions."""
         return caption_height(2, type_height(self.width, self.height))
