@@ -9,7 +9,7 @@ from assembler.checks.captions import reading_limits
 from assembler.checks.detail import lost_detail
 from assembler.checks.fit import narration_fit, speech_rate
 from assembler.checks.footage import footage_kinds, footage_lengths, silent_captures, unused_captures
-from assembler.checks.words import caption_room, label_room, missing_glyphs
+from assembler.checks.words import caption_room, card_room, label_room, missing_glyphs
 from assembler.errors import Finding
 from assembler.picture.stage import Stage
 from assembler.picture.text import FontSet
@@ -31,5 +31,6 @@ def check_timeline(timeline: Timeline, cues: tuple[Cue, ...], fonts: FontSet) ->
     yield from lost_detail(timeline, stage)
     yield from reading_limits(timeline, cues)
     yield from missing_glyphs(timeline.storyboard, fonts)
-    yield from caption_room(timeline, cues, fonts)
+    yield from caption_room(timeline, cues, stage)
     yield from label_room(timeline, stage)
+    yield from card_room(timeline, stage)

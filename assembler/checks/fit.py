@@ -8,6 +8,7 @@ from itertools import pairwise
 from math import ceil
 
 from assembler.errors import Finding
+from assembler.narration.spoken import spoken_words
 from assembler.timeline.model import PlacedSegment, Timeline
 from assembler.timing.rates import SAMPLE_RATE, sample_of_frame
 from assembler.timing.timecode import frame_to_label
@@ -33,7 +34,8 @@ def speech_rate(timeline: Timeline) -> Iterator[Finding]:
     """Lines that are spoken too fast to follow. The scratch voice's pace is a setting, so only takes count."""
     for placed in timeline.segments:
         for line in placed.lines:
-            words, seconds = len(line.speech.words), _seconds(line.speech.samples)
+            words = sum(spoken_words(word.text) for word in line.speech.words)
+            seconds = _seconds(line.speech.samples)
             if line.speech.kind != "take" or words < 5 or seconds <= 0:
                 continue
             wpm = 60 * words / seconds

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from assembler.captions.cues import Cue
-from assembler.errors import Finding, Place
+from assembler.errors import AssemblerError, Finding, Place
 from assembler.picture.arrange import label_words, layout_of
 from assembler.picture.captions import caption_overflows
 from assembler.picture.labels import label_overflows
@@ -52,10 +52,10 @@ def _card_words(card: Card) -> Iterator[tuple[str, Place | None]]:
             yield cell, card.table.at()
 
 
-def caption_room(timeline: Timeline, cues: tuple[Cue, ...], fonts: FontSet) -> Iterator[Finding]:
+def caption_room(timeline: Timeline, cues: tuple[Cue, ...], stage: Stage) -> Iterator[Finding]:
     """Captions too wide for the picture's safe area."""
     for cue in cues:
-        if caption_overflows(cue.lines, timeline.width, timeline.height, fonts):
+        if caption_overflows(cue.lines, stage.width, stage.type_height, stage.fonts):
             place = next(
                 (p.segment.say[cue.line - 1].at("text") for p in timeline.segments if p.segment.id == cue.segment), None
             )
@@ -93,3 +93,23 @@ def _labels_of(placed: PlacedSegment, shot: PlacedShot, stage: Stage) -> Iterato
                 f"shortened: '{' '.join(filter(None, (name, note)))}'",
                 "shorten the subject's note, or give the pane a `label:` of its own",
             )
+
+
+def card_room(timeline: Timeline, stage: Stage) -> Iterator[Finding]:
+    """Cards whose words or table have to be cut."""
+    for placed in timeline.segments:
+        for shot in placed.segment.shots:
+            if isinstance(shot.arrangement, Card):
+                yield from _on_card(placed, shot.arrangement, stage)
+
+
+def _on_card(placed: PlacedSegment, card: Card, stage: Stage) -> Iterator[Finding]:
+    from assembler.picture.cards import card_overflows
+
+    try:
+        faults = card_overflows(card, stage)
+    except AssemblerError:
+        return  # its still picture cannot be read, which is a finding of its own
+    for fault in faults:
+        mend = "say it in fewer words or rows"
+        yield Finding("error", "card-overflow", card.at(), f"the card of segment '{placed.segment.id}': {fault}", mend)

@@ -192,6 +192,13 @@ def _report(options: argparse.Namespace, prepared: Prepared, result: DraftResult
                 "parts_made": result.made,
                 "parts_kept": len(result.parts) - result.made,
                 "wall_seconds": round(result.whole_s, 3),
+                "stage_seconds": {
+                    "compose": round(result.times.paint_s, 3),
+                    "draw": round(result.times.draw_s, 3),
+                    "wait_for_encoder": round(result.times.wait_s, 3),
+                    "encode": round(result.times.encode_s, 3),
+                    "sound_and_join": round(result.join_s, 3),
+                },
                 "findings": [as_dict(found) for found in prepared.findings],
             },
         )

@@ -166,7 +166,7 @@ def _ideal_height(
     heights = []
     for pane, (wide, high) in zip(panes, sizes, strict=True):
         if pane.fitting == "fit":
-            heights.append(pitch * high / wide)
+            heights.append(_share(pane, (wide, high), pitch, None) * high)
         elif pane.fitting == "actual":
             heights.append(high * scale)
     return max(heights) if heights else Fraction(page.height)
@@ -190,7 +190,7 @@ def _placed_rows(
     pitch = Fraction(page.width, columns)
     cell_width = floor_even(Fraction(page.width - (columns - 1) * GAP, columns))
     if all(pane.fitting == "fit" for pane in panes):
-        widest = max(min(pitch, tall * wide / high) for wide, high in sizes)
+        widest = max(_share(pane, size, pitch, tall) * size[0] for pane, size in zip(panes, sizes, strict=True))
         # A column keeps half its share at least, so that a label beside a thin picture has room.
         cell_width = min(cell_width, max(near_even(widest), near_even(pitch / 2)))
     rects: list[Rect] = []
@@ -235,12 +235,20 @@ def _column_x(width: int, cell: int, column: int, in_row: int, columns: int) -> 
     return floor_even(Fraction(width - in_row * cell - (in_row - 1) * GAP, 2)) + column * (cell + GAP)
 
 
+def _share(pane: Pane, size: Size, pitch: Fraction, tall: Fraction | None) -> Fraction:
+    """Canvas pixels for a displayed pixel of a picture that fits its column, and its row when that is known."""
+    wide, high = size
+    share = pitch / wide if tall is None else min(pitch / wide, tall / high)
+    # Pixels that are shown as squares are all made equally large, so the zoom is whole.
+    return Fraction(int(share)) if pane.scaling == "nearest" and share >= 1 else share
+
+
 def _picture_in(cell: Rect, pane: Pane, size: Size, pitch: Fraction, tall: Fraction, *, hang: bool) -> Rect:
     """The rectangle a picture needs in its cell: centred, or hung from the top under its label."""
     if pane.fitting != "fit":
         return cell
     wide, high = size
-    share = min(pitch / wide, tall / high)
+    share = _share(pane, size, pitch, tall)
     width = min(cell.width, max(2, near_even(share * wide)))
     height = min(cell.height, max(2, near_even(share * high)))
     y = cell.y if hang else cell.y + floor_even(Fraction(cell.height - height, 2))

@@ -30,7 +30,7 @@ class PictureTools:
     def __init__(self, stage: Stage) -> None:
         self._stage = stage
         self._safe = safe_area(stage.width, stage.height)
-        self._marks = Marks(stage.height, stage.fonts, stage.bits)
+        self._marks = Marks(stage.type_height, stage.fonts, stage.bits)
         self._caption: tuple[tuple[str, ...], Sprite, int, int] | None = None
         plain = np.full((2, 2, 4), (*GROUND, 255), np.uint8)
         dot = blank(2, 2, bits=stage.bits)
@@ -73,7 +73,7 @@ class PictureTools:
     def _caption_of(self, lines: tuple[str, ...]) -> tuple[Sprite, int, int]:
         if self._caption is None or self._caption[0] != lines:
             stage = self._stage
-            sprite = caption_sprite(lines, stage.width, stage.height, stage.fonts, stage.bits)
+            sprite = caption_sprite(lines, stage.width, stage.type_height, stage.fonts, stage.bits)
             self._caption = lines, sprite, *caption_place(sprite, stage.width, self._safe.bottom)
         return self._caption[1:]
 
