@@ -72,7 +72,8 @@ class _Machine:
             machine = self._machine
             if machine.luma != 1 or machine.chroma != 1:
                 y, u, v = picture
-                picture = (_graded(y, 16, machine.luma), _graded(u, 128, machine.chroma), _graded(v, 128, machine.chroma))
+                u, v = (_graded(plane, 128, machine.chroma) for plane in (u, v))
+                picture = (_graded(y, 16, machine.luma), u, v)
             if picture[0].shape[0] != self._lines:
                 wide = picture[0].shape[1] * self._lines // picture[0].shape[0]
                 scaled = _frame(picture).reformat(wide, self._lines, interpolation=Interpolation.BICUBIC)

@@ -100,8 +100,8 @@ def _lighthouse(raster: Raster, mood: Mood) -> None:
     x, lamp = LANTERN
     rock = mix(mood.shore, colour("#000000"), 0.25)
     raster.polygon(
-        [(LEFT, 540), (120, 528), (250, 531), (360, 516), (430, 506), (530, 507), (585, 524), (640, 545), (690, HORIZON),
-         (LEFT, HORIZON)],
+        [(LEFT, HORIZON), (LEFT, 540), (120, 528), (250, 531), (360, 516), (430, 506), (530, 507), (585, 524),
+         (640, 545), (690, HORIZON)],
         rock,
     )
     white, shade = mood.tower, mix(mood.tower, mood.shore, 0.55)
