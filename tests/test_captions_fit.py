@@ -110,3 +110,10 @@ def test_words_far_ahead_of_their_time_are_not_shown() -> None:
     late = replace(run((40, 300), (10, 60), after=2000), lines=[1, 1, 2, 2])
     soon = replace(run((40, 120), (10, 60), after=2000), lines=[1, 1, 2, 2])
     assert [len(choose(found, ONLINE, SIXTY)) for found in (late, soon)] == [2, 1]
+
+
+def test_a_short_line_that_is_shown_with_a_long_one_is_shown_whole() -> None:
+    found = run((30, 120), (10, 60), after=2000)
+    # Two seconds of silence inside the short line make a break there tempting.
+    found = replace(found, lines=[1, 1, 2, 2], starts=[0, 60, 120, 270], ends=[60, 120, 150, 300])
+    assert choose(found, ONLINE, SIXTY)[0].stop == 2
