@@ -22,7 +22,7 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 
 # A room may import the rooms before it. `prepare` is the one file that leads through them all for the commands.
 ROOMS = (
-    *("timing", "errors", "storyboard", "media", "narration", "timeline", "captions"),
+    *("timing", "errors", "storyboard", "media", "measure", "narration", "timeline", "captions"),
     *("sound", "picture", "checks", "render", "prepare", "cli"),
 )
 
