@@ -12,7 +12,7 @@ PALE = np.array([255, 226, 176], np.float32)
 
 
 def _lantern(size: float) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
-    """Paper (its own light and alpha) and glow of a lantern about `size` pixels wide, centred."""
+    """A lantern about `size` pixels wide, centred: with the alpha of its paper; and its light on the water."""
     reach = int(3.2 * size) + 1
     y, x = np.mgrid[-reach : reach + 1, -reach : reach + 1].astype(np.float32) / size
     wide = 0.50 - 0.10 * np.clip(y / 0.62, -1, 1)  # narrower towards the flame below
@@ -22,7 +22,11 @@ def _lantern(size: float) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float
     glow = 0.26 * np.exp(-(x**2 + (y - 0.1) ** 2) / 1.4)
     picture = (inside * flame)[..., None] * (WARM + (PALE - WARM) * (flame**3)[..., None])
     light = (glow * (1 - inside))[..., None] * WARM
-    return np.concatenate([picture + light, inside[..., None]], axis=2).astype(np.float32), light.astype(np.float32)
+    # On the water it is upside down, smeared by ripples, and adds light without covering anything.
+    smear = max(1, round(size * 0.12))
+    mirror = sum(np.roll(picture[::-1], shift, 0) for shift in range(-2 * smear, 2 * smear + 1, smear)) / 5
+    lantern = np.concatenate([picture + light, inside[..., None]], axis=2)
+    return lantern.astype(np.float32), (0.55 * mirror + 0.8 * light).astype(np.float32)
 
 
 def clip(width: int, height: int, rate: float, seconds: float, lanterns: int = 26, seed: int = 4) -> VideoClip:
@@ -49,7 +53,6 @@ def clip(width: int, height: int, rate: float, seconds: float, lanterns: int = 2
         part_x, part_y = x - whole_x, y - whole_y
         moved = sprite[:-1, :-1] * ((1 - part_x) * (1 - part_y)) + sprite[:-1, 1:] * (part_x * (1 - part_y))
         moved = moved + sprite[1:, :-1] * ((1 - part_x) * part_y) + sprite[1:, 1:] * (part_x * part_y)
-        moved = moved[::-1, ::-1] if share < 0 else moved
         left, top = whole_x - columns // 2, whole_y - rows // 2
         a, b = max(0, -left), max(0, -top)
         c, d = min(columns - 1, width - left), min(rows - 1, canvas.shape[0] - top)
@@ -63,7 +66,7 @@ def clip(width: int, height: int, rate: float, seconds: float, lanterns: int = 2
     def picture(t: float) -> npt.NDArray[np.uint8]:
         canvas = page.copy()
         sky_part, water_part = canvas[:water], canvas[water:]
-        for number, (paper, _) in enumerate(made):
+        for number, (paper, mirror) in enumerate(made):
             near = float(nearness[number])
             up = (0.012 + 0.030 * near) * t
             x = width * (float(start_x[number]) * 1.1 - 0.05 + 0.010 * t * (0.4 + near))
@@ -73,7 +76,7 @@ def clip(width: int, height: int, rate: float, seconds: float, lanterns: int = 2
             lay(sky_part, paper, x, y, dim)
             mirrored = (water - y) * 0.30  # the water is seen at a low angle, so reflections stand short
             ripple = height * 0.003 * np.sin(2.1 * t + 3 * float(sway[number]))
-            lay(water_part, made[number][1], x + ripple, mirrored, 0.8 * dim)
+            lay(water_part, mirror, x + ripple, mirrored, 0.8 * dim)
         opening = min(1.0, t / 0.8)
         eased = opening * opening * (3 - 2 * opening)
         return np.clip(GROUND + (canvas - GROUND) * eased, 0, 255).astype(np.uint8)
