@@ -224,6 +224,8 @@ def test_chapters_follow_the_segments_and_an_empty_one_belongs_to_the_one_before
     assert [(c.title, c.start_frame, c.end_frame) for c in found] == [("a", 0, 30), ("Verdict", 30, 95), ("d", 95, 100)]
     cut = chapters_of(timeline, Span(50, 97))
     assert [(c.title, c.start_frame, c.end_frame) for c in cut] == [("Verdict", 0, 45), ("d", 45, 47)]
+    alone = chapters_of(timeline, Span(75, 90))  # within the segment that has no chapter of its own
+    assert [(c.title, c.start_frame, c.end_frame) for c in alone] == [("Verdict", 0, 15)]
 
 
 def test_asking_for_what_is_not_there_is_an_error_of_use(tmp_path: Path) -> None:

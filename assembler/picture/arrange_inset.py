@@ -5,7 +5,7 @@ from __future__ import annotations
 from assembler.media.planes import Planes
 from assembler.picture.arrange import Arranged
 from assembler.picture.ground import fill
-from assembler.picture.look import MUTED
+from assembler.picture.look import GROUND, MUTED
 
 
 class InsetPicture(Arranged):
@@ -18,5 +18,6 @@ class InsetPicture(Arranged):
         main.draw(frame, canvas)
         if self.layout.frame is not None:
             fill(canvas, self.layout.frame, MUTED)
+            fill(canvas, self.layout.panes[1], GROUND)  # a picture of whole zoom may not fill its room
         small.draw(frame, canvas)
         self.paint_labels(canvas)

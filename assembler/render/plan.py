@@ -66,15 +66,21 @@ def plan_parts(
 
 
 def chapters_of(timeline: Timeline, span: Span) -> tuple[Chapter, ...]:
-    """A chapter for each segment that has one, up to the next one's start; frames count from the span's start."""
-    starts: list[tuple[str, int]] = []
+    """The chapters that meet a span, cut to it; frames count from the span's start. A chapter runs from
+    the segment that opens it to the next such segment, or to the programme's end."""
+    titles, starts = [], []
     for placed in timeline.segments:
         segment = placed.segment
         title = segment.id if segment.chapter is None else segment.chapter
-        if title and placed.span.meets(span):
-            starts.append((title, max(0, placed.span.start_frame - span.start_frame)))
-    ends = [start for _, start in starts[1:]] + [span.frames]
-    return tuple(Chapter(title, start, end) for (title, start), end in zip(starts, ends, strict=True))
+        if title:
+            titles.append(title)
+            starts.append(placed.span.start_frame)
+    chapters = []
+    for title, start, end in zip(titles, starts, [*starts[1:], timeline.frames], strict=True):
+        first, last = max(start, span.start_frame), min(end, span.end_frame)
+        if first < last:
+            chapters.append(Chapter(title, first - span.start_frame, last - span.start_frame))
+    return tuple(chapters)
 
 
 def span_of(timeline: Timeline, *, only: str | None, start_frame: int | None, end_frame: int | None) -> Span:
