@@ -32,6 +32,7 @@ DOORS = {
     "bidi": ("picture/*.py",),
     "espeakng_loader": ("narration/voice_worker.py",),
     "freetype": ("picture/*.py",),
+    "numba": ("measure/blocks.py",),
     "moviepy": ("picture/cards*.py", "picture/made.py"),
     "PIL": ("picture/*.py", "media/stills.py"),
     "pydub": ("media/*.py",),
@@ -45,7 +46,7 @@ DOORS = {
     "scipy": tuple(f"{room}/*.py" for room in ROOMS if room not in ("timing", "errors", "storyboard")),
 }
 
-HEAVY = ("av", "numpy", "moviepy", "PIL", "scipy", "yaml", "pydub", "pysrt", "freetype", "uharfbuzz", "rich")
+HEAVY = ("av", "numba", "numpy", "moviepy", "PIL", "scipy", "yaml", "pydub", "pysrt", "freetype", "uharfbuzz", "rich")
 
 
 def imports(tree: ast.AST, package: str) -> Iterator[str]:

@@ -1,0 +1,93 @@
+"""The planted captures that the cadence model is fitted on and scored by: sources in two halves, kept on disk.
+
+    python benchmarks/measure_clips.py FOLDER         # makes those that are missing
+
+A source belongs to one half for good; whatever is tuned may look at the first half only.
+"""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "tests"))
+
+from planted import SIZE, Bools, Coder, encode, plan, scene, shown
+
+PICTURES = 364
+
+
+@dataclass(frozen=True)
+class Source:
+    name: str
+    scene: str
+    speed: float = 1.0
+    grain: float = 0.0
+    size: tuple[int, int] = SIZE
+
+
+TUNED = (
+    Source("bunny film", "film bigbuckbunny"),
+    Source("coffee pan 1.5", "pan coffee", 1.5),
+    Source("gravel pan 0.3", "pan gravel", 0.3),
+    Source("rocket turn", "turn rocket", 1.0),
+    Source("brick road", "road brick", 1.0),
+    Source("made movers", "movers made3", 1.2),
+    Source("camera pan 6 grain", "pan camera", 6.0, 2.0),
+    Source("motorcycle turn slow", "turn motorcycle_left", 0.25),
+)
+SCORED = (
+    Source("bikes film", "film bikes"),
+    Source("carphone film", "film carphone_pristine"),
+    Source("cat pan 0.8", "pan chelsea", 0.8),
+    Source("made pan 0.25", "pan made11", 0.25),
+    Source("astronaut turn", "turn astronaut", 1.0),
+    Source("grass road", "road grass", 0.7),
+    Source("coins movers", "movers coins", 0.8),
+    Source("page pan 3 grain", "pan page", 3.0, 2.0),
+)
+CODERS = (
+    *(Coder("libx264", "medium", crf) for crf in (16, 20, 23, 26, 30)),
+    Coder("libx264", "veryfast", 23),
+    Coder("libx264", "veryfast", 30),
+    Coder("libx265", "fast", 28),
+    Coder("libx264", "veryfast", mbits=4),
+)
+
+
+def clip(folder: Path, source: Source, coder: Coder) -> tuple[Path, Bools]:
+    """A clip and its truth; made if missing."""
+    new = plan("mixed", PICTURES, seed=sum(source.name.encode()))
+    stem = f"{source.name} {coder}".replace(" ", "_").replace("/", "")
+    path = folder / f"{stem}.mp4"
+    if not path.exists():
+        folder.mkdir(parents=True, exist_ok=True)
+        encode(path, shown(renders(folder, source), new), coder)
+    return path, new
+
+
+def renders(folder: Path, source: Source) -> np.ndarray:
+    """A source's pictures, kept on disk: they are slow to draw."""
+    path = folder / f"{source.name.replace(' ', '_')}.npy"
+    if not path.exists():
+        seed = sum(source.name.encode())
+        np.save(
+            path,
+            scene(source.scene, PICTURES, size=source.size, speed=source.speed, seed=seed, grain=source.grain),
+        )
+    return np.load(path, mmap_mode="r")
+
+
+def main() -> None:
+    folder = Path(sys.argv[1])
+    for coder in CODERS:
+        for source in (*TUNED, *SCORED):
+            clip(folder, source, coder)
+        print(coder, "done", flush=True)
+
+
+if __name__ == "__main__":
+    main()
