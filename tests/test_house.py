@@ -203,7 +203,8 @@ def project() -> dict[str, object]:
 
 def data_files() -> list[Path]:
     """What the package needs besides its modules, as it lies in the checkout."""
-    inside = [p for p in PACKAGE.rglob("*") if p.is_file() and p.suffix not in (".py", ".pyc")]
+    made = {".py", ".pyc", ".nbi", ".nbc"}  # the last two are compiled arithmetic, kept beside its source
+    inside = [p for p in PACKAGE.rglob("*") if p.is_file() and p.suffix not in made]
     fonts = [path for path in (ROOT / "fonts").iterdir() if path.is_file()]
     assert any(path.suffix == ".otf" for path in fonts)
     return sorted([*inside, *fonts])
