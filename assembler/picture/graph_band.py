@@ -1,0 +1,338 @@
+"""The band of graphs beneath the pictures, in step with them.
+
+    band = GraphBand(series, kinds, window_s, width, height, canvas_h, fonts, bits)
+    band.paint(canvas, x, y, times_s)      # times_s: each series' capture time at this frame
+
+The playhead stands at a fixed place; each subject's line and lane are scrolled so that the picture
+shown at this very frame lies under it, whatever its pane's speed. What scrolls is drawn once.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from assembler.media.planes import Planes
+from assembler.picture.geometry import floor_even
+from assembler.picture.graph_chunks import Strip
+from assembler.picture.graph_draw import PixelPen, dashed
+from assembler.picture.graph_labels import LabelMaker, MarkMaker, label_gap, leader_top, name_width, value_parts
+from assembler.picture.graph_plan import DASH_STRETCH, Panel, Plan, axis_of, make_plan, still_parts, value_scale
+from assembler.picture.graph_rate import rate_lines, row_at
+from assembler.picture.graph_scale import ValueScale, spread, step_text, time_scale
+from assembler.picture.graph_series import GraphSeries
+from assembler.picture.graph_strip import cell_edges, draw_lane
+from assembler.picture.graph_times import step_lines
+from assembler.picture.graph_words import draw_gaps
+from assembler.picture.look import (
+    GROUND,
+    INK,
+    LINE_CONTRAST,
+    MUTED,
+    SUBJECT_COLOURS,
+    TEXT_CONTRAST,
+    backing_opacity,
+    even,
+    line_style,
+    scaled,
+    subject_colour,
+)
+from assembler.picture.sprite import Sprite, blend
+from assembler.picture.text import FontSet
+
+BACKING = backing_opacity(
+    (INK, TEXT_CONTRAST), (MUTED, TEXT_CONTRAST), *((colour, LINE_CONTRAST) for colour in SUBJECT_COLOURS)
+)
+FUTURE = 0.34
+DEFAULT_WINDOW_S = 5.0
+_HEAD_OPACITY = 0.8
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What a band says of one subject at a frame.
+
+    picture: the capture's picture under the playhead. column: the strip's column at the playhead.
+    cell: the picture that opened the cell it lies in. texts: for each graph in order, the value as
+    written (name left out), or the word in its place; "" for the strip. rows: the dot's row in each
+    graph, NaN where there is none. tops: the label's first row, -1 where there is none.
+    """
+
+    picture: int
+    column: int
+    cell: int
+    texts: tuple[str, ...]
+    rows: tuple[float, ...]
+    tops: tuple[int, ...]
+
+
+class GraphBand:
+    """A band of one shot.
+
+    series: one to four, in the order of lanes. kinds: see `GRAPH_KINDS`. window_s: about how many seconds
+    the band spans (2 to 30). width, height: of the band (even); `band_height` says what height
+    it asks for. canvas_h: the height that type is scaled by. backing: with a ground of its own,
+    for a band that lies over a picture.
+    Raises ValueError for a window out of range or graphs that do not fit into the height.
+    """
+
+    def __init__(
+        self,
+        series: Sequence[GraphSeries],
+        kinds: Sequence[str],
+        window_s: float,
+        width: int,
+        height: int,
+        canvas_h: int,
+        fonts: FontSet,
+        bits: int = 8,
+        *,
+        backing: bool = False,
+    ) -> None:
+        self.series = tuple(series)
+        self.kinds = tuple(kinds)
+        self.plan = make_plan(kinds, series, width, height, canvas_h)
+        plan = self.plan
+        refresh = max(each.refresh for each in series)
+        self.time = time_scale(window_s, plan.plot_right - plan.plot_x, canvas_h, refresh)
+        self._fonts, self._bits = fonts, bits
+        self._edges = tuple(cell_edges(each, self.time) for each in series)
+        self._scales = tuple(
+            None if panel.kind == "cadence" else value_scale(panel, axis_of(panel.kind, series), plan)
+            for panel in plan.panels
+        )
+        self._strips = tuple(self._strip(index, each) for index, each in enumerate(self.series))
+        room = plan.plot_right - plan.head_x - label_gap(canvas_h)
+        names, name_w = name_width([each.name for each in series], room, canvas_h, fonts)
+        self._labels = tuple(
+            LabelMaker(name, each.order, name_w, plan, fonts, bits) for name, each in zip(names, series, strict=True)
+        )
+        self._marks = tuple(MarkMaker(each.order, plan, fonts, bits) for each in series)
+        self._still = tuple(self._still_sprites())
+        self._backing = self._backing_sprite() if backing else None
+
+    @property
+    def window_s(self) -> float:
+        """Seconds that the band spans: the window asked for, but for whole pixels a refresh."""
+        return (self.plan.plot_right - self.plan.plot_x) / self.time.px_per_s
+
+    def prepare(self, index: int, first_s: float, last_s: float) -> None:
+        """Draw what a series will need while its capture plays from first_s to last_s."""
+        plan, time = self.plan, self.time
+        first = time.column(first_s) - (plan.head_x - plan.plot_x)
+        last = time.column(last_s) + plan.plot_right - plan.head_x
+        for strip, _ in self._strips[index]:
+            strip.prepare(first, last)
+
+    def state_at(self, times_s: Sequence[float]) -> tuple[Shown, ...]:
+        """The values drawn at a frame, for each series, given each one's capture time."""
+        if len(times_s) != len(self.series):
+            raise ValueError(f"{len(self.series)} series need as many times, not {len(times_s)}")
+        pictures = [each.picture_at(float(time)) for each, time in zip(self.series, times_s, strict=True)]
+        texts: list[tuple[str, ...]] = []
+        rows: list[tuple[float, ...]] = []
+        for each, picture, time in zip(self.series, pictures, times_s, strict=True):
+            texts.append(tuple(" ".join(self._text(each, kind, picture)).strip() for kind in self.kinds))
+            rows.append(tuple(self._row(each, panel, picture, float(time)) for panel in range(len(self.kinds))))
+        tops = [self._label_tops(panel, [row[panel] for row in rows]) for panel in range(len(self.kinds))]
+        return tuple(
+            Shown(
+                picture=picture,
+                column=self._column(index, picture, float(times_s[index])),
+                cell=int(self.series[index].cell[picture]),
+                texts=texts[index],
+                rows=rows[index],
+                tops=tuple(panel[index] for panel in tops),
+            )
+            for index, picture in enumerate(pictures)
+        )
+
+    def paint(self, canvas: Planes, x: int, y: int, times_s: Sequence[float]) -> None:
+        """Draw the band with its top left corner at (x, y), even, at a frame at which each series'
+        pane shows its capture at times_s, seconds from its first picture."""
+        plan = self.plan
+        shown = self.state_at(times_s)
+        if self._backing is not None:
+            reach = even(scaled(20, plan.canvas_h))
+            blend(canvas, self._backing, x - reach, y - floor_even(reach / 2))
+        for sprite, left, top in self._still:
+            blend(canvas, sprite, x + left, y + top)
+        head = x + plan.head_x
+        for index, now in enumerate(shown):
+            end = self._end_of(index, now)
+            for strip, top in self._strips[index]:
+                start = now.column - (plan.head_x - plan.plot_x)
+                strip.blend(canvas, x + plan.plot_x, head + end, y + top, start)
+                strip.blend(canvas, head + end, x + plan.plot_right, y + top, now.column + end, FUTURE)
+        for sprite, top in self._heads:
+            blend(canvas, sprite, head, y + top)
+        self._paint_labels(canvas, head, y, shown)
+
+    def _paint_labels(self, canvas: Planes, head: int, y: int, shown: tuple[Shown, ...]) -> None:
+        for panel in range(len(self.kinds)):
+            for index, now in enumerate(shown):
+                top = now.tops[panel]
+                if top < 0:
+                    continue
+                label, marks = self._labels[index], self._marks[index]
+                value, rest = self._text(self.series[index], self.kinds[panel], now.picture)
+                blend(canvas, label.sprite(value, rest), head + label.gap, y + top)
+                row = now.rows[panel]
+                if math.isnan(row):
+                    continue
+                base = floor_even(row)
+                rise = top + label.height // 2 - base
+                rise = floor_even(rise + 1)
+                if abs(rise) > 2:
+                    blend(canvas, marks.leader(rise), head, y + leader_top(base, rise))
+                dot = marks.dot(round((row - base) * 4))
+                blend(canvas, dot, head - marks.dot_reach, y + base - marks.dot_reach)
+
+    def _text(self, series: GraphSeries, kind: str, picture: int) -> tuple[str, str]:
+        """A value's figures and what follows them; a word alone where nothing is counted."""
+        if kind == "cadence":
+            return "", ""
+        word = series.word_at(picture)
+        if word:
+            return "", word
+        if kind == "frame-rate":
+            rate = float(series.rate[picture])
+            if math.isnan(rate):
+                return "", "counting"
+            return value_parts(rate, float(series.rate_margin[picture]), series.refresh)
+        step = float(series.step_ms[picture])
+        return ("", "not known") if math.isnan(step) else (step_text(step), "ms")
+
+    def _row(self, series: GraphSeries, panel: int, picture: int, time_s: float) -> float:
+        scale = self._scales[panel]
+        if scale is None or series.word_at(picture):
+            return math.nan
+        if self.kinds[panel] == "frame-rate":
+            if math.isnan(float(series.rate[picture])):
+                return math.nan
+            return row_at(series.times_s, series.rate, scale, picture, time_s)
+        step = float(series.step_ms[picture])
+        return math.nan if math.isnan(step) else scale.row(step)
+
+    def _label_tops(self, panel: int, rows: Sequence[float]) -> tuple[int, ...]:
+        """Where the labels of a graph stand: beside their values, moved apart where they would overlap."""
+        if self.kinds[panel] == "cadence":
+            return (-1,) * len(rows)
+        size = self._labels[0].height
+        place = self.plan.panels[panel]
+        floor = max([place.bottom, *(note + self.plan.note_h for note in place.notes if note >= 0)])
+        low, high = floor_even(place.top - size / 2), floor_even(floor + size / 2)
+        wanted = [(floor - size if math.isnan(row) else row - size / 2) for row in rows]
+        return spread(wanted, size, max(0, low), min(high, self.plan.height))
+
+    def _column(self, index: int, picture: int, time_s: float) -> int:
+        """The strip's column at the playhead: within the shown picture's own columns if it has any."""
+        edges = self._edges[index]
+        first, last = math.floor(edges[picture]), math.floor(edges[picture + 1])
+        return min(max(self.time.column(time_s), first), max(first, last - 1))
+
+    def _end_of(self, index: int, now: Shown) -> int:
+        """Columns right of the playhead that the picture shown takes (even): the future begins after them."""
+        edge = math.ceil(float(self._edges[index][now.picture + 1])) - now.column
+        return min(max(2, even(edge)), self.plan.plot_right - self.plan.head_x)
+
+    def _strip(self, index: int, series: GraphSeries) -> tuple[tuple[Strip, int], ...]:
+        """What scrolls of one series: (strip, its first row) for each panel."""
+        end = math.ceil(float(self._edges[index][-1])) + 2
+        found = []
+        for panel, scale in zip(self.plan.panels, self._scales, strict=True):
+            if scale is None:
+                found.append((self._lane_strip(index, series, panel, end), panel.lanes[index]))
+            elif series.reliable:
+                found.append((self._line_strip(index, series, panel, scale, end), floor_even(panel.top) - 4))
+        return tuple(found)
+
+    def _lane_strip(self, index: int, series: GraphSeries, panel: Panel, end: int) -> Strip:
+        plan = self.plan
+        every = max(2, round(0.55 * (plan.plot_right - plan.plot_x)))
+
+        def draw(pen: PixelPen, columns: tuple[int, int]) -> None:
+            draw_lane(pen, series, self.time, 0, plan.lane_h, columns, plan.canvas_h, self._fonts, every)
+
+        return Strip(draw, plan.lane_h, end, self._fonts, self._bits)
+
+    def _line_strip(self, index: int, series: GraphSeries, panel: Panel, scale: ValueScale, end: int) -> Strip:
+        plan = self.plan
+        top = floor_even(panel.top) - 4
+        shift = ValueScale(scale.low, scale.high, scale.top - top, scale.bottom - top)
+        if panel.kind == "frame-rate":
+            lines = rate_lines(series.times_s, series.rate, self.time, shift)
+        else:
+            lines = step_lines(series, self.time, shift)
+        style = [part * DASH_STRETCH for part in line_style(series.order)]
+        pieces = np.concatenate([np.zeros((0, 6)), *(dashed(line, plan.line_px, style) for line in lines)])
+        note = panel.notes[index] - top if panel.notes[index] >= 0 else -1
+        every = max(2, round(0.55 * (plan.plot_right - plan.plot_x)))
+        height = even(max(panel.bottom + 4, panel.notes[index] + plan.note_h) - top)
+        colour = subject_colour(series.order)
+
+        def draw(pen: PixelPen, columns: tuple[int, int]) -> None:
+            pen.pieces(pieces, plan.line_px, colour)
+            if note >= 0:
+                draw_gaps(pen, series, self.time, note, plan.note_h, columns, plan.canvas_h, self._fonts, every)
+
+        return Strip(draw, height, end, self._fonts, self._bits)
+
+    def _still_sprites(self) -> list[tuple[Sprite, int, int]]:
+        """What does not move, as few small sprites, each with its column and row."""
+        plan = self.plan
+        words, rules = still_parts(plan, self.series, self.time, self._fonts)
+        pen = PixelPen(plan.width, even(plan.height + 8), self._fonts)
+        for rule in rules:
+            pen.bar(rule.left, rule.top, rule.right, rule.bottom, rule.colour)
+        for each in words:
+            pen.words(each.text, each.size_px, each.x, each.baseline, each.colour, bold=each.bold)
+        found = []
+        sheet = pen.sheet
+        gutter = floor_even(plan.plot_x)
+        for left, right in ((0, gutter), (gutter, plan.width)):
+            rows = sheet.alpha[:, left:right].any(axis=1)
+            pairs = rows[0::2] | rows[1::2]
+            edges = np.flatnonzero(np.diff(np.concatenate(([0], pairs.astype(np.int8), [0]))))
+            for first, last in zip(edges[0::2], edges[1::2], strict=True):
+                top, bottom = 2 * int(first), 2 * int(last)
+                part = (slice(top, bottom), slice(left, right))
+                columns = np.flatnonzero(sheet.alpha[part].any(axis=0))
+                start, end = left + int(columns[0]) // 2 * 2, left + -(-(int(columns[-1]) + 1) // 2) * 2
+                cut = (slice(top, bottom), slice(start, end))
+                found.append((Sprite.from_premultiplied(sheet.rgb[cut], sheet.alpha[cut], self._bits), start, top))
+        self._heads = tuple(self._head_sprites())
+        return found
+
+    def _head_sprites(self) -> list[tuple[Sprite, int]]:
+        """The playhead, in pieces that leave the lanes free, each with its first row."""
+        plan = self.plan
+        spans: list[tuple[int, int]] = []
+        for panel in plan.panels:
+            over = floor_even(scaled(6, plan.canvas_h))
+            if panel.kind != "cadence":
+                floor = max([panel.bottom, *(note + plan.note_h for note in panel.notes if note >= 0)])
+                spans.append((panel.top - over, floor + over))
+                continue
+            spans.append((panel.top - over - 2, panel.top - 2))
+            for lane, following in zip(panel.lanes, panel.lanes[1:], strict=False):
+                spans.append((lane + plan.lane_h + 2, following - 2))
+            spans.append((panel.bottom + 2, panel.bottom + 2 + over))
+        found = []
+        for top, bottom in spans:
+            top = max(0, top)
+            if bottom - top >= 2:
+                pen = PixelPen(even(plan.rule_px), even(bottom - top), self._fonts)
+                pen.bar(0, 0, plan.rule_px, bottom - top, MUTED, _HEAD_OPACITY)
+                found.append((pen.sheet.sprite(self._bits), floor_even(top)))
+        return found
+
+    def _backing_sprite(self) -> Sprite:
+        plan = self.plan
+        reach = even(scaled(20, plan.canvas_h))
+        pen = PixelPen(plan.width + 2 * reach, plan.height + 2 * floor_even(reach / 2), self._fonts)
+        pen.sheet.plate(0, 0, plan.width + 2 * reach, plan.height + reach, scaled(5, plan.canvas_h), GROUND, BACKING)
+        return pen.sheet.sprite(self._bits)
