@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from fractions import Fraction
 
 from assembler.errors import Finding
 from assembler.storyboard.model import Storyboard
@@ -40,13 +39,14 @@ def _length(timeline: Timeline, placed: PlacedSegment, shot: PlacedShot, pane: P
             fault = f"{what} ends {short:.2f} s before the dissolve that follows does; {stands}"
         else:
             fault = f"{what} ends {short:.2f} s ({pane.late_frames} frames) too soon; {stands}"
-        least = max(0.0, float(Fraction(pane.wanted_s) - pane.late_frames / timeline.rate * pane.speed))
+        latest = pane.wanted_s - pane.late_frames / timeline.rate * pane.speed
+        sooner = f"start it at {float(latest):.2f} s or earlier, " if latest >= 0 else ""
         yield Finding(
             "error",
             "capture-too-short",
             pane.pane.at("capture"),
             fault,
-            f"start it at {least:.2f} s or earlier, shorten the shot by {short:.2f} s, or freeze it on purpose",
+            f"{sooner}shorten the shot by {short:.2f} s, or freeze it on purpose",
         )
     if pane.early_frames:
         yield Finding(
