@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from fractions import Fraction
 
+from assembler.checks.shots import readable_shots
 from assembler.errors import Finding
 from assembler.media.reader import PaneShape
 from assembler.picture.arrange import layout_of
@@ -15,10 +16,8 @@ from assembler.timeline.model import PlacedSegment, PlacedShot, Timeline
 
 def lost_detail(timeline: Timeline, stage: Stage) -> Iterator[Finding]:
     """Panes that are cropped, or whose pixels are to be counted, but shown in fewer pixels than they have."""
-    for placed in timeline.segments:
-        for shot in placed.shots:
-            if shot.panes and all(pane.capture.id in timeline.captures for pane in shot.panes):
-                yield from _in_shot(placed, shot, stage)
+    for placed, shot in readable_shots(timeline):
+        yield from _in_shot(placed, shot, stage)
 
 
 def _in_shot(placed: PlacedSegment, shot: PlacedShot, stage: Stage) -> Iterator[Finding]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from assembler.captions.cues import Cue
+from assembler.checks.shots import readable_shots
 from assembler.errors import AssemblerError, Finding, Place
 from assembler.picture.arrange import label_words, layout_of
 from assembler.picture.captions import caption_overflows
@@ -70,10 +71,8 @@ def caption_room(timeline: Timeline, cues: tuple[Cue, ...], stage: Stage) -> Ite
 
 def label_room(timeline: Timeline, stage: Stage) -> Iterator[Finding]:
     """Labels that have to be shortened to fit above or over their pane."""
-    for placed in timeline.segments:
-        for shot in placed.shots:
-            if shot.panes and all(pane.capture.id in timeline.captures for pane in shot.panes):
-                yield from _labels_of(placed, shot, stage)
+    for placed, shot in readable_shots(timeline):
+        yield from _labels_of(placed, shot, stage)
 
 
 def _labels_of(placed: PlacedSegment, shot: PlacedShot, stage: Stage) -> Iterator[Finding]:
