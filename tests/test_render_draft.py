@@ -343,6 +343,15 @@ def test_progress_rises_to_the_end_of_every_stage(tmp_path: Path) -> None:
     assert json.dumps([event.done for event in events])  # plain numbers, fit for any listener
 
 
+def test_listening_to_the_sound_ends_at_the_whole_and_not_beyond_it(tmp_path: Path) -> None:
+    events: list[Event] = []
+    # 40 frames at 30 a second last 1.33 s, of which the second second has been begun.
+    timeline = programme(tmp_path, [Scene("a", [40])])
+    render_draft(timeline, (), PLAIN, events.append, open_tools=with_tools(NumberTools()), cancelled=lambda: False)
+    told = [(event.done, event.total) for event in events if event.stage == "sound"]
+    assert told[-1] == (2, 2)
+
+
 def test_the_last_run_file_of_another_kind_does_no_harm(tmp_path: Path) -> None:
     timeline = programme(tmp_path, SCENES)
     draft(timeline)

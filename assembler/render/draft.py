@@ -11,6 +11,8 @@ import time
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
+from fractions import Fraction
+from math import ceil
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
@@ -28,6 +30,7 @@ from assembler.render.plan import Drawn, chapters_of, plan_parts, span_of
 from assembler.render.progress import Listener, Meter
 from assembler.storyboard.paths import resolve_inside
 from assembler.timeline.model import Timeline
+from assembler.timing.rates import SAMPLE_RATE, sample_of_frame
 from assembler.timing.spans import Span
 
 if TYPE_CHECKING:
@@ -162,7 +165,8 @@ def _render(
         raise Interrupted
     out = options.out or timeline.folder / DRAFT_NAME
     joining = time.perf_counter()
-    listening = Meter(progress, "sound", round(timeline.frames / timeline.rate), unit="seconds")
+    seconds = ceil(Fraction(sample_of_frame(timeline.frames, timeline.rate), SAMPLE_RATE))
+    listening = Meter(progress, "sound", seconds, unit="seconds")
 
     def heard(seconds: float, _total: float) -> None:
         if cancelled():
