@@ -209,9 +209,35 @@ def test_chapters_and_title_are_read_back(tmp_path: Path) -> None:
         found = container.chapters()
         assert container.metadata["title"] == "Two machines"
     assert [chapter["metadata"]["title"] for chapter in found] == ["Öffnung & <more>", "終わり"]
-    # Source: arithmetic: 40 x 1001 / 60000 s = 667.3 ms; rounded up, so that a seek lands on frame 40, not 39.
-    assert found[1]["start"] * found[1]["time_base"] == Fraction(668, 1000)
-    assert found[0]["start"] == 0
+    # Source: arithmetic: frame 40 begins at 40 x 1001 / 60000 s, which no millisecond is.
+    places = [(chapter["start"] * chapter["time_base"], chapter["end"] * chapter["time_base"]) for chapter in found]
+    assert places == [(0, 40 / rate), (40 / rate, 120 / rate)]
+
+
+def test_the_chapter_list_never_points_before_a_chapters_first_picture(tmp_path: Path) -> None:
+    rate = Fraction(24_000, 1_001)
+    parts = write_parts(tmp_path, [1, 9], rate=rate)
+    out = tmp_path / "out.mp4"
+    join_parts(parts, out, rate=rate, sound=None, chapters=[Chapter("a", 0, 1), Chapter("b", 1, 10)])
+    data = out.read_bytes()
+    # Source: the layout of `chpl`, from memory: 9 bytes, then for each chapter its start in units of 100 ns
+    # (8 bytes), the title's length (1 byte) and the title.
+    place = data.index(b"chpl") + 4 + 9 + 8 + 1 + len("a")
+    start = Fraction(int.from_bytes(data[place : place + 8], "big"), 10_000_000)
+    assert 0 <= start - 1 / rate < Fraction(1, 10_000_000)
+
+
+def test_pixels_are_said_to_be_square_in_parts_and_joined(tmp_path: Path) -> None:
+    parts = write_parts(tmp_path, [3, 3])
+    out = tmp_path / "out.mp4"
+    join_parts(parts, out, rate=Fraction(60), sound=None)
+    for path in (*parts, out):
+        with av.open(str(path)) as container:
+            assert container.streams.video[0].sample_aspect_ratio == 1
+        # Source: ISO/IEC 14496-12: `pasp` gives the spacing across, then down, 4 bytes each.
+        data = path.read_bytes()
+        place = data.index(b"pasp") + 4
+        assert data[place : place + 8] == bytes([0, 0, 0, 1, 0, 0, 0, 1])
 
 
 def test_the_index_lies_before_the_pictures(tmp_path: Path) -> None:

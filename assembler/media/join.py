@@ -28,6 +28,9 @@ SoundBlock = npt.NDArray[np.float32]
 # Ticks a second of the file's own clock. Every picture rate and the sound's rate divide it, so that
 # the lengths in the edit lists are exact; the usual millisecond would cut up to 1 ms of sound.
 MOVIE_CLOCK = 240_000
+# The clock of a chapter list; milliseconds would put a chapter past the start of its first picture,
+# and an exact seek to it would miss that picture.
+_CHAPTER_CLOCK = 10_000_000
 
 _AHEAD_S = Fraction(1, 2)
 _AAC_FRAME = 1024
@@ -191,6 +194,7 @@ def _write(
     with _opened(parts[0]) as (_, template):
         video = container.add_stream_from_template(template, opaque=True)
     video.time_base = clock
+    video.sample_aspect_ratio = Fraction(1)
     track = _SoundTrack(container, sound, sound_bit_rate) if sound is not None else None
     if title:
         container.metadata["title"] = title
@@ -222,16 +226,17 @@ def _write(
 
 
 def _chapter_marks(chapters: Sequence[Chapter], rate: Fraction) -> list[dict[str, Any]]:
-    def milliseconds(frame: int) -> int:
-        # Rounded up: a player that seeks to a chapter must not land on the picture before it.
-        return -((-frame * 1000 / rate).__floor__())
+    def ticks(frame: int) -> int:
+        # Rounded up, so that the place that is kept so coarsely never lies on the picture before. On the
+        # file's own clock, where the chapters also stand, it comes out exact.
+        return -((-frame * _CHAPTER_CLOCK / rate).__floor__())
 
     return [
         {
             "id": number,
-            "start": milliseconds(chapter.start_frame),
-            "end": milliseconds(chapter.end_frame),
-            "time_base": Fraction(1, 1000),
+            "start": ticks(chapter.start_frame),
+            "end": ticks(chapter.end_frame),
+            "time_base": Fraction(1, _CHAPTER_CLOCK),
             "metadata": {"title": chapter.title},
         }
         for number, chapter in enumerate(chapters, start=1)

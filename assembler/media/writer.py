@@ -233,7 +233,9 @@ class PartWriter:
             stream.pix_fmt = settings.pixel_format
             clock, _ = clock_of(self._rate)
             stream.time_base = clock
+            stream.sample_aspect_ratio = Fraction(1)
             context = stream.codec_context
+            context.sample_aspect_ratio = Fraction(1)
             context.time_base = clock
             context.thread_count = settings.threads
             context.color_primaries = settings.primaries
