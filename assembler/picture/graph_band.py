@@ -20,7 +20,7 @@ from assembler.picture.geometry import floor_even
 from assembler.picture.graph_chunks import Strip
 from assembler.picture.graph_draw import PixelPen, dashed
 from assembler.picture.graph_labels import LabelMaker, MarkMaker, label_gap, leader_top, name_width, value_parts
-from assembler.picture.graph_plan import DASH_STRETCH, Panel, Plan, axis_of, make_plan, still_parts, value_scale
+from assembler.picture.graph_plan import DASH_STRETCH, Panel, axis_of, make_plan, still_parts, value_scale
 from assembler.picture.graph_rate import rate_lines, row_at
 from assembler.picture.graph_scale import ValueScale, spread, step_text, time_scale
 from assembler.picture.graph_series import GraphSeries
@@ -232,12 +232,12 @@ class GraphBand:
         """The strip's column at the playhead: within the shown picture's own columns if it has any."""
         edges = self._edges[index]
         first, last = math.floor(edges[picture]), math.floor(edges[picture + 1])
-        return min(max(self.time.column(time_s), first), max(first, last - 1))
+        return int(min(max(self.time.column(time_s), first), max(first, last - 1)))
 
     def _end_of(self, index: int, now: Shown) -> int:
         """Columns right of the playhead that the picture shown takes (even): the future begins after them."""
         edge = math.ceil(float(self._edges[index][now.picture + 1])) - now.column
-        return min(max(2, even(edge)), self.plan.plot_right - self.plan.head_x)
+        return min(max(2, floor_even(edge)), self.plan.plot_right - self.plan.head_x)
 
     def _strip(self, index: int, series: GraphSeries) -> tuple[tuple[Strip, int], ...]:
         """What scrolls of one series: (strip, its first row) for each panel."""
@@ -294,8 +294,8 @@ class GraphBand:
         sheet = pen.sheet
         gutter = floor_even(plan.plot_x)
         for left, right in ((0, gutter), (gutter, plan.width)):
-            rows = sheet.alpha[:, left:right].any(axis=1)
-            pairs = rows[0::2] | rows[1::2]
+            rows = np.asarray(sheet.alpha[:, left:right].any(axis=1))
+            pairs = np.asarray(rows[0::2] | rows[1::2])
             edges = np.flatnonzero(np.diff(np.concatenate(([0], pairs.astype(np.int8), [0]))))
             for first, last in zip(edges[0::2], edges[1::2], strict=True):
                 top, bottom = 2 * int(first), 2 * int(last)

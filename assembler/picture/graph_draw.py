@@ -125,7 +125,8 @@ def dashed(points: Doubles, thickness: float, style: Sequence[float]) -> Doubles
     on = np.searchsorted(np.cumsum(lengths), middle, "right") % 2 == 0
     flat = np.isin(where, cuts)
     flat[0] = flat[-1] = True
-    return np.column_stack((x[:-1], y[:-1], x[1:], y[1:], flat[:-1], flat[1:]))[on]
+    pieces = np.column_stack((x[:-1], y[:-1], x[1:], y[1:], flat[:-1], flat[1:]))
+    return np.asarray(pieces[on], np.float64)
 
 
 def _stroke(

@@ -17,7 +17,7 @@ from assembler.picture.graph_draw import PixelPen
 from assembler.picture.graph_plan import Plan, label_height, value_px
 from assembler.picture.labels import shortened
 from assembler.picture.look import GROUND, INK, MUTED, even, scaled, subject_colour, whole
-from assembler.picture.sprite import Sprite
+from assembler.picture.sprite import Numbers, Sprite
 from assembler.picture.text import FontSet
 
 PLATE = 0.92
@@ -95,11 +95,19 @@ def name_width(names: Sequence[str], room: int, canvas_h: int, fonts: FontSet) -
 
 def joined(cells: Sequence[Sprite]) -> Sprite:
     """Sprites of one height put beside each other."""
-    arrays = {
-        name: np.concatenate([getattr(cell, name) for cell in cells], axis=1)
-        for name in ("y", "u", "v", "keep_y", "keep_c")
-    }
-    return replace(cells[0], **arrays, box_width=sum(cell.box_width for cell in cells))
+
+    def beside(arrays: Sequence[Numbers]) -> Numbers:
+        return np.concatenate(arrays, axis=1)
+
+    return replace(
+        cells[0],
+        y=beside([cell.y for cell in cells]),
+        u=beside([cell.u for cell in cells]),
+        v=beside([cell.v for cell in cells]),
+        keep_y=beside([cell.keep_y for cell in cells]),
+        keep_c=beside([cell.keep_c for cell in cells]),
+        box_width=sum(cell.box_width for cell in cells),
+    )
 
 
 class MarkMaker:

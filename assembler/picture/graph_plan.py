@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 from assembler.picture.geometry import floor_even
 from assembler.picture.graph_scale import Axis, TimeScale, ValueScale, rate_axis, readable, scale_bar, step_axis
-from assembler.picture.graph_series import GraphSeries
+from assembler.picture.graph_series import TOO_COMPRESSED, GraphSeries
 from assembler.picture.graph_strip import note_px
 from assembler.picture.labels import shortened
 from assembler.picture.look import (
@@ -36,7 +36,7 @@ PLAYHEAD_SHARE = 0.73
 LINE_PX = 3.5
 DASH_STRETCH = 1.5  # a graph's dashes are longer than a short rule's, or noise breaks them up
 
-_TITLE_ROW, _PLOT, _BETWEEN, _LANE, _LANE_GAP, _NOTE_ROW = 27, 104, 16, 22, 8, 22
+_TITLE_ROW, _PLOT, _BETWEEN, _LANE, _LANE_GAP, _NOTE_ROW = 26, 102, 14, 22, 6, 22
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,7 +218,7 @@ def still_parts(
     size = axis_px(plan.canvas_h)
     cap = fonts.cap_height_px(size)
     for number, panel in enumerate(plan.panels):
-        words.append(Words(TITLES[panel.kind], size, 0.0, panel.baseline, MUTED))
+        words.append(Words(TITLES[panel.kind], size, float(plan.plot_x), panel.baseline, MUTED))
         if number == 0:
             _add_scale_bar(words, rules, plan, panel.baseline, time, fonts)
         if panel.kind == "cadence":
@@ -245,7 +245,7 @@ def still_parts(
 def _add_refusal(words: list[Words], plan: Plan, series: GraphSeries, top: int, room: int, fonts: FontSet) -> None:
     """Say in words why a subject has no curve."""
     size = note_px(plan.canvas_h)
-    text = shortened(series.why or "capture too compressed to count pictures", size, plan.head_x - plan.plot_x, fonts)
+    text = shortened(series.why or TOO_COMPRESSED, size, plan.head_x - plan.plot_x, fonts)
     words.append(Words(text, size, plan.plot_x, top + round((room + fonts.cap_height_px(size)) / 2), MUTED))
 
 
@@ -261,5 +261,5 @@ def _add_scale_bar(
     rules.append(Rule(left, row, plan.plot_right, row + thin, MUTED))
     for x in (left, plan.plot_right - thin):
         rules.append(Rule(x, row - tick, x + thin, row + tick + thin, MUTED))
-    x = left - fonts.width(text, size) - whole(10, plan.canvas_h)
-    words.append(Words(text, size, x, baseline, MUTED))
+    start = left - fonts.width(text, size) - whole(10, plan.canvas_h)
+    words.append(Words(text, size, start, baseline, MUTED))

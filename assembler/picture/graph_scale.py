@@ -125,9 +125,8 @@ def step_axis(steps_ms: Sequence[Doubles], refreshes: Sequence[float]) -> Axis:
     counts = np.rint(seen / unit)
     most = float(min(counts.max(), max(4.0, np.percentile(counts, 98) + 1))) if counts.size else 2.0
     most = max(2.0, most)
-    used = {1} | {
-        count for count in range(2, int(most) + 1) if counts.size and np.mean(counts == count) >= 0.01 or count == most
-    }
+    used = {1, int(most)}
+    used |= {count for count in range(2, int(most)) if counts.size and np.mean(counts == count) >= 0.01}
     lines = tuple(Baseline(count * unit, step_text(count * unit)) for count in sorted(used, reverse=True))
     return Axis(0.0, most * unit, lines)
 

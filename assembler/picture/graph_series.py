@@ -4,83 +4,67 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from fractions import Fraction
 
 import numpy as np
 import numpy.typing as npt
 
+from assembler.measure.clock import Clock
+from assembler.measure.figures import frame_times, window_rates
 from assembler.measure.model import Cadence, State
-from assembler.media.info import CaptureInfo
 from assembler.picture.clusters import clusters
-from assembler.picture.graph_rate import RATE_WINDOW_S, sliding_rate
 from assembler.picture.graph_scale import Columns, Doubles, picture_at
 
 STATE_WORDS = {State.STILL: "still", State.DARK: "dark", State.UNDECIDED: "undecided"}
+TOO_COMPRESSED = "capture too compressed to count pictures"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class GraphSeries:
     """One subject's measurement, n pictures.
 
-    order: the subject's, for colour and line style. times_s: (n,) rising capture times, the first
-    picture's 0. end_s: when the last picture ends. p_new: (n,) probability that a picture is new.
+    order: the subject's, for colour and line style. times_s: (n,) rising capture times by the
+    capture's own stamps, the first picture's 0. edges_s: (n + 1,) when each picture begins and the
+    last one ends, freed of the stamps' rounding: where things are drawn. is_new: (n,) verdicts.
     state: (n,) of `State`. tear: (n, 2) upper and lower bound of the tear's place as a share of the
-    picture's height, NaN where none. refresh: pictures a second that the capture holds. rate,
-    rate_margin: (n,) new pictures a second over the window that ends with each picture, and one
-    standard deviation of it; NaN where nothing can be counted. reliable: False where the capture
-    is too compressed to count; `why` says so.
+    picture's height, NaN where none. refresh: pictures a second that the capture holds. rate: (n,)
+    new pictures a second around each picture, NaN where nothing is counted; rate_margin: (n,) half its
+    95 % interval. step_ms: (n,) how long the picture seen stands in all, NaN where not known.
+    reliable: False where the capture is too compressed to count; `why` says so.
 
-    Derived: is_new (n,) verdicts, a torn picture counting as new; cell (n,) the picture that opened
-    the cell each picture lies in; step_ms (n,) how long that cell's picture stood, NaN unless all of
-    it was moving and its end was seen.
+    Derived: cell (n,) the picture that opened the cell each picture lies in; a change of state opens
+    one too.
     """
 
     name: str
     initial: str
     order: int
     times_s: Doubles
-    end_s: float
-    p_new: npt.NDArray[np.float32]
+    edges_s: Doubles
+    is_new: npt.NDArray[np.bool_]
     state: npt.NDArray[np.uint8]
     tear: Doubles
     refresh: float
     rate: Doubles
     rate_margin: Doubles
+    step_ms: Doubles
     reliable: bool = True
     why: str = ""
-    is_new: npt.NDArray[np.bool_] = field(init=False)
     cell: Columns = field(init=False)
-    step_ms: Doubles = field(init=False)
 
     def __post_init__(self) -> None:
         n = self.times_s.size
-        shapes = (self.p_new, self.state, self.rate, self.rate_margin, self.tear[:, 0])
-        if n == 0 or any(array.shape != (n,) for array in shapes) or self.tear.shape != (n, 2):
+        arrays = (self.is_new, self.state, self.rate, self.rate_margin, self.step_ms)
+        if n == 0 or any(array.shape != (n,) for array in arrays):
             raise ValueError("a graph's arrays have one entry for each picture")
-        is_new = (self.p_new >= 0.5) | np.isfinite(self.tear[:, 0])
-        # A state begins a cell too: what is held through a still span is no frame time.
-        opens = is_new | np.append(True, self.state[1:] != self.state[:-1])
-        opens[0] = True
-        cell = np.maximum.accumulate(np.where(opens, np.arange(n), 0))
-        object.__setattr__(self, "is_new", is_new)
-        object.__setattr__(self, "cell", cell)
-        object.__setattr__(self, "step_ms", self._steps(opens, cell))
-
-    def _steps(self, opens: npt.NDArray[np.bool_], cell: Columns) -> Doubles:
-        first = np.flatnonzero(opens)
-        ends = np.append(self.times_s[first[1:]], np.nan)  # the last one's end was not seen
-        known = self.is_new[first] & (self.state[first] == State.MOVING)
-        known[:-1] &= self.is_new[first[1:]] & (self.state[first[1:]] == State.MOVING)
-        steps = np.where(known, (ends - self.times_s[first]) * 1000, np.nan)
-        return np.asarray(steps[np.searchsorted(first, cell)], np.float64)
+        if self.tear.shape != (n, 2) or self.edges_s.shape != (n + 1,):
+            raise ValueError("a graph's tears have two entries for each picture, and its edges one more than pictures")
+        opens = self.is_new | np.append(True, self.state[1:] != self.state[:-1])
+        object.__setattr__(self, "cell", np.maximum.accumulate(np.where(opens, np.arange(n), 0)))
 
     @property
     def pictures(self) -> int:
         return int(self.times_s.size)
-
-    @property
-    def edges_s(self) -> Doubles:
-        """(n + 1,) when each picture begins, and when the last one ends."""
-        return np.append(self.times_s, self.end_s)
 
     def picture_at(self, time_s: float) -> int:
         """The newest picture at or before a capture time."""
@@ -100,40 +84,47 @@ class GraphSeries:
 
 
 def graph_series(
-    name: str, initial: str, order: int, info: CaptureInfo, cadence: Cadence, window_s: float = RATE_WINDOW_S
+    name: str, initial: str, order: int, clock: Clock, cadence: Cadence, window_s: Fraction = Fraction(1)
 ) -> GraphSeries:
     """A capture's cadence as a graph shows it. Raises ValueError when the two are of different lengths."""
-    base = info.time_base
+    base = clock.time_base
     # One correctly rounded division: the same doubles as the exact times give.
-    times = (info.pts - info.pts[0]) * base.numerator / base.denominator
-    end = float(info.duration_s)
+    times = (clock.pts - clock.pts[0]) * base.numerator / base.denominator
+    rates = window_rates(cadence, clock, window_s)
+    frames = frame_times(cadence, clock)
+    n = times.size
+    is_new = cadence.is_new
+    opened = np.maximum.accumulate(np.where(is_new, np.arange(n), 0))
+    step = np.full(n, np.nan)
+    if frames.picture.size and cadence.reliable:
+        found = np.minimum(np.searchsorted(frames.picture, opened), frames.picture.size - 1)
+        known = (frames.picture[found] == opened) & (cadence.state == State.MOVING)
+        step[known] = frames.ms[found[known]]
     rows = np.stack((cadence.tear_first_row, cadence.tear_last_row), axis=1).astype(np.float64)
-    tear = np.where(rows[:, :1] >= 0, rows / info.height, np.nan)
-    rate, margin = sliding_rate(times, end, cadence.p_new, cadence.state, window_s)
+    likely = np.nan_to_num(cadence.p_tear) >= 0.5
+    torn = likely & (cadence.tear_first_row >= 0) & is_new & cadence.tears_measurable
+    refresh = clock.refresh()
     return GraphSeries(
         name=name,
         initial=initial,
         order=order,
         times_s=times,
-        end_s=end,
-        p_new=cadence.p_new,
+        edges_s=clock.edges_s,
+        is_new=is_new,
         state=cadence.state,
-        tear=tear,
-        refresh=refresh_rate(info),
-        rate=rate if cadence.reliable else np.full_like(rate, np.nan),
-        rate_margin=margin,
+        tear=np.where(torn[:, None], rows / clock.rows, np.nan),
+        refresh=float(refresh) if refresh else _usual_rate(times),
+        rate=rates.hz,
+        rate_margin=(rates.high_hz - rates.low_hz) / 2,
+        step_ms=step,
         reliable=cadence.reliable,
         why=cadence.why,
     )
 
 
-def refresh_rate(info: CaptureInfo) -> float:
-    """Pictures a second that a capture holds: its own rate, or the commonest spacing's."""
-    if info.frame_rate is not None:
-        return float(info.frame_rate)
-    if info.pictures < 2:
-        return 60.0
-    return float(1 / (float(np.median(np.diff(info.pts))) * info.time_base))
+def _usual_rate(times_s: Doubles) -> float:
+    """Pictures a second at the commonest spacing."""
+    return float(1 / np.median(np.diff(times_s))) if times_s.size > 1 else 60.0
 
 
 def initials(names: Sequence[str]) -> tuple[str, ...]:

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from assembler.measure.model import State
 from assembler.picture.graph_draw import HATCH_LINE, HATCH_PITCH, Pen
@@ -88,7 +89,8 @@ def draw_lane(
             continue
         left, right = float(edges[start]), float(edges[end])
         if state == State.MOVING:
-            _cells(pen, series, edges, style, top, height, max(start, first), min(end, last))
+            refresh_px = max(1, round(time.px_per_s / series.refresh))
+            _cells(pen, series, edges, refresh_px, style, top, height, max(start, first), min(end, last))
             continue
         if state == State.UNDECIDED:
             pen.hatch(left, top, right - style.gap, bottom, style.hatch_pitch, style.hatch_line, colour)
@@ -139,6 +141,7 @@ def _cells(
     pen: Pen,
     series: GraphSeries,
     edges: Columns | Doubles,
+    refresh_px: int,
     style: CellStyle,
     top: int,
     height: int,
@@ -149,7 +152,7 @@ def _cells(
     bottom = top + height
     torn = np.isfinite(series.tear[:, 0])
     rule = style.rule
-    for run in _runs(series, torn, style.gap, first, last):
+    for run in _runs(series, torn, edges, refresh_px, style.gap, first, last):
         left, right = float(edges[run.first]), float(edges[run.last])
         following = run.last
         ends = following >= series.pictures or bool(series.is_new[following]) or _state_ends(series, following)
@@ -159,9 +162,13 @@ def _cells(
         cut = top + float(series.tear[following, 0]) * height if cut_next else float(top)
         if torn[run.first]:
             _torn_cell(pen, series, style, top, height, left, right, run.first, gap)
+            left = right
         elif run.filled:
-            pen.bar(left, top, right - gap, bottom, colour)
-        else:
+            head = left + refresh_px if right - left > 1.5 * refresh_px and run.last - run.first == 1 else right
+            pen.bar(left, top, min(head, right - gap), bottom, colour)
+            # A picture that a capture of variable timing holds for longer than a refresh.
+            left = head
+        if left < right - gap:
             pen.bar(left, top, right - gap, bottom, colour, HELD_TINT)
             pen.bar(left, top, right - gap, top + rule, colour)
             pen.bar(left, bottom - rule, right - gap, bottom, colour)
@@ -204,13 +211,22 @@ def _state_ends(series: GraphSeries, picture: int) -> bool:
     return bool(series.state[picture] != series.state[picture - 1])
 
 
-def _runs(series: GraphSeries, torn: Columns, gap: int, first: int, last: int) -> Iterator[_Run]:
+def _runs(
+    series: GraphSeries,
+    torn: npt.NDArray[np.bool_],
+    edges: Columns | Doubles,
+    refresh_px: int,
+    gap: int,
+    first: int,
+    last: int,
+) -> Iterator[_Run]:
     """Pictures that make one rectangle. Without gaps neighbouring cells melt into one, so that no soft
     edge shows between them."""
     new = series.is_new
+    alone = torn | (np.diff(edges) > 1.5 * refresh_px)
     start = first
     for index in range(first + 1, last + 1):
-        whole_run = index < last and not torn[index] and not torn[start] and new[index] == new[start]
+        whole_run = index < last and not alone[index] and not alone[start] and new[index] == new[start]
         if whole_run and (not new[index] or gap == 0):
             continue
         yield _Run(start, index, bool(new[start]))
