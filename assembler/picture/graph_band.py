@@ -20,12 +20,12 @@ from assembler.picture.geometry import floor_even
 from assembler.picture.graph_chunks import Strip
 from assembler.picture.graph_draw import PixelPen, dashed
 from assembler.picture.graph_labels import LabelMaker, MarkMaker, label_gap, leader_top, name_width, value_parts
-from assembler.picture.graph_plan import DASH_STRETCH, Panel, axis_of, make_plan, still_parts, value_scale
+from assembler.picture.graph_plan import Panel, axis_of, dash_style, make_plan, still_parts, value_scale
 from assembler.picture.graph_rate import rate_lines, row_at
 from assembler.picture.graph_scale import ValueScale, spread, step_text, time_scale
 from assembler.picture.graph_series import GraphSeries
 from assembler.picture.graph_strip import cell_edges, draw_lane
-from assembler.picture.graph_times import step_lines
+from assembler.picture.graph_times import RISER_OPACITY, step_levels, step_risers
 from assembler.picture.graph_words import draw_gaps
 from assembler.picture.look import (
     GROUND,
@@ -36,7 +36,6 @@ from assembler.picture.look import (
     TEXT_CONTRAST,
     backing_opacity,
     even,
-    line_style,
     scaled,
     subject_colour,
 )
@@ -112,6 +111,7 @@ class GraphBand:
         )
         self._marks = tuple(MarkMaker(each.order, plan, fonts, bits) for each in series)
         self._still = tuple(self._still_sprites())
+        self._head = self._head_sprite()
         self._backing = self._backing_sprite() if backing else None
 
     @property
@@ -166,9 +166,8 @@ class GraphBand:
             for strip, top in self._strips[index]:
                 start = now.column - (plan.head_x - plan.plot_x)
                 strip.blend(canvas, x + plan.plot_x, head + end, y + top, start)
-                strip.blend(canvas, head + end, x + plan.plot_right, y + top, now.column + end, FUTURE)
-        for sprite, top in self._heads:
-            blend(canvas, sprite, head, y + top)
+                strip.blend(canvas, head + end, x + plan.plot_right, y + top, now.column + end, dim=True)
+        blend(canvas, self._head, head, y)
         self._paint_labels(canvas, head, y, shown)
 
     def _paint_labels(self, canvas: Planes, head: int, y: int, shown: tuple[Shown, ...]) -> None:
@@ -213,7 +212,7 @@ class GraphBand:
         if self.kinds[panel] == "frame-rate":
             if math.isnan(float(series.rate[picture])):
                 return math.nan
-            return row_at(series.times_s, series.rate, scale, picture, time_s)
+            return row_at(series, scale, picture, time_s)
         step = float(series.step_ms[picture])
         return math.nan if math.isnan(step) else scale.row(step)
 
@@ -257,29 +256,30 @@ class GraphBand:
         def draw(pen: PixelPen, columns: tuple[int, int]) -> None:
             draw_lane(pen, series, self.time, 0, plan.lane_h, columns, plan.canvas_h, self._fonts, every)
 
-        return Strip(draw, plan.lane_h, end, self._fonts, self._bits)
+        return Strip(draw, plan.lane_h, end, self._fonts, self._bits, FUTURE)
 
     def _line_strip(self, index: int, series: GraphSeries, panel: Panel, scale: ValueScale, end: int) -> Strip:
         plan = self.plan
         top = floor_even(panel.top) - 4
         shift = ValueScale(scale.low, scale.high, scale.top - top, scale.bottom - top)
-        if panel.kind == "frame-rate":
-            lines = rate_lines(series.times_s, series.rate, self.time, shift)
-        else:
-            lines = step_lines(series, self.time, shift)
-        style = [part * DASH_STRETCH for part in line_style(series.order)]
+        rates = panel.kind == "frame-rate"
+        lines = rate_lines(series, self.time, shift) if rates else step_levels(series, self.time, shift)
+        risers = [] if rates else step_risers(lines)
+        style = dash_style(series.order)
         pieces = np.concatenate([np.zeros((0, 6)), *(dashed(line, plan.line_px, style) for line in lines)])
+        thin = np.concatenate([np.zeros((0, 6)), *(dashed(line, plan.riser_px, ()) for line in risers)])
         note = panel.notes[index] - top if panel.notes[index] >= 0 else -1
         every = max(2, round(0.55 * (plan.plot_right - plan.plot_x)))
         height = even(max(panel.bottom + 4, panel.notes[index] + plan.note_h) - top)
         colour = subject_colour(series.order)
 
         def draw(pen: PixelPen, columns: tuple[int, int]) -> None:
+            pen.pieces(thin, plan.riser_px, colour, RISER_OPACITY)
             pen.pieces(pieces, plan.line_px, colour)
             if note >= 0:
                 draw_gaps(pen, series, self.time, note, plan.note_h, columns, plan.canvas_h, self._fonts, every)
 
-        return Strip(draw, height, end, self._fonts, self._bits)
+        return Strip(draw, height, end, self._fonts, self._bits, FUTURE)
 
     def _still_sprites(self) -> list[tuple[Sprite, int, int]]:
         """What does not move, as few small sprites, each with its column and row."""
@@ -290,29 +290,29 @@ class GraphBand:
             pen.bar(rule.left, rule.top, rule.right, rule.bottom, rule.colour)
         for each in words:
             pen.words(each.text, each.size_px, each.x, each.baseline, each.colour, bold=each.bold)
-        found = []
         sheet = pen.sheet
-        gutter = floor_even(plan.plot_x)
-        for left, right in ((0, gutter), (gutter, plan.width)):
+        found = []
+        # The gutter is narrow and goes whole; the plot's rules are long and thin and go one by one.
+        for left, right, apart in ((0, plan.plot_x, False), (plan.plot_x, plan.width, True)):
             rows = np.asarray(sheet.alpha[:, left:right].any(axis=1))
             pairs = np.asarray(rows[0::2] | rows[1::2])
             edges = np.flatnonzero(np.diff(np.concatenate(([0], pairs.astype(np.int8), [0]))))
+            if not apart:
+                edges = edges[[0, -1]] if edges.size else edges
             for first, last in zip(edges[0::2], edges[1::2], strict=True):
                 top, bottom = 2 * int(first), 2 * int(last)
-                part = (slice(top, bottom), slice(left, right))
-                columns = np.flatnonzero(sheet.alpha[part].any(axis=0))
+                columns = np.flatnonzero(sheet.alpha[top:bottom, left:right].any(axis=0))
                 start, end = left + int(columns[0]) // 2 * 2, left + -(-(int(columns[-1]) + 1) // 2) * 2
                 cut = (slice(top, bottom), slice(start, end))
                 found.append((Sprite.from_premultiplied(sheet.rgb[cut], sheet.alpha[cut], self._bits), start, top))
-        self._heads = tuple(self._head_sprites())
         return found
 
-    def _head_sprites(self) -> list[tuple[Sprite, int]]:
-        """The playhead, in pieces that leave the lanes free, each with its first row."""
+    def _head_sprite(self) -> Sprite:
+        """The playhead, leaving the lanes free."""
         plan = self.plan
+        over = floor_even(scaled(6, plan.canvas_h))
         spans: list[tuple[int, int]] = []
         for panel in plan.panels:
-            over = floor_even(scaled(6, plan.canvas_h))
             if panel.kind != "cadence":
                 floor = max([panel.bottom, *(note + plan.note_h for note in panel.notes if note >= 0)])
                 spans.append((panel.top - over, floor + over))
@@ -321,14 +321,10 @@ class GraphBand:
             for lane, following in zip(panel.lanes, panel.lanes[1:], strict=False):
                 spans.append((lane + plan.lane_h + 2, following - 2))
             spans.append((panel.bottom + 2, panel.bottom + 2 + over))
-        found = []
+        pen = PixelPen(even(plan.rule_px), even(max(bottom for _, bottom in spans)), self._fonts)
         for top, bottom in spans:
-            top = max(0, top)
-            if bottom - top >= 2:
-                pen = PixelPen(even(plan.rule_px), even(bottom - top), self._fonts)
-                pen.bar(0, 0, plan.rule_px, bottom - top, MUTED, _HEAD_OPACITY)
-                found.append((pen.sheet.sprite(self._bits), floor_even(top)))
-        return found
+            pen.bar(0, max(0, top), plan.rule_px, bottom, MUTED, _HEAD_OPACITY)
+        return pen.sheet.sprite(self._bits)
 
     def _backing_sprite(self) -> Sprite:
         plan = self.plan

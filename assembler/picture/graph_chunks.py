@@ -23,15 +23,27 @@ Draw = Callable[[PixelPen, tuple[int, int]], None]
 
 
 class Strip:
-    """A drawing `height` rows high (even) over columns 0 to `end`. draw(pen, (first, last)) draws what
-    lies between two columns; it is asked for a chunk when the chunk is first seen."""
+    """A drawing `height` rows high (even) over columns 0 to `end`, in full and dimmed to an opacity.
 
-    def __init__(self, draw: Draw, height: int, end: int, fonts: FontSet, bits: int, chunk_px: int = CHUNK_PX) -> None:
+    draw(pen, (first, last)) draws what lies between two columns; it is asked for a chunk when the
+    chunk is first seen.
+    """
+
+    def __init__(
+        self,
+        draw: Draw,
+        height: int,
+        end: int,
+        fonts: FontSet,
+        bits: int,
+        dimmed: float,
+        chunk_px: int = CHUNK_PX,
+    ) -> None:
         self._draw, self._height, self._end = draw, height, end
-        self._fonts, self._bits, self._chunk_px = fonts, bits, chunk_px
+        self._fonts, self._bits, self._dimmed, self._chunk_px = fonts, bits, dimmed, chunk_px
         self._chunk = lru_cache(maxsize=_KEPT)(self._new_chunk)
 
-    def blend(self, canvas: Planes, left: int, right: int, top: int, column: int, opacity: float = 1.0) -> None:
+    def blend(self, canvas: Planes, left: int, right: int, top: int, column: int, *, dim: bool = False) -> None:
         """Lay the strip over canvas columns left to right (even) with the strip's `column` at left."""
         if right <= left:
             return
@@ -43,8 +55,8 @@ class Strip:
                 continue
             found = self._chunk(number, parity)
             if found is not None:
-                sprite, row = found
-                blend(view, sprite, start - column, top + row, opacity)
+                row, full, dimmed = found
+                blend(view, dimmed if dim else full, start - column, top + row)
 
     def prepare(self, first: int, last: int) -> None:
         """Draw the chunks that columns first to last need."""
@@ -52,8 +64,8 @@ class Strip:
             for number in range(max(0, first) // self._chunk_px, min(last, self._end) // self._chunk_px + 1):
                 self._chunk(number, parity)
 
-    def _new_chunk(self, number: int, parity: int) -> tuple[Sprite, int] | None:
-        """A chunk cut to the rows that have ink, and the first of them."""
+    def _new_chunk(self, number: int, parity: int) -> tuple[int, Sprite, Sprite] | None:
+        """A chunk cut to the rows that have ink: the first of them, and the chunk in full and dimmed."""
         start = number * self._chunk_px + parity
         pen = PixelPen(self._chunk_px, self._height, self._fonts, start)
         self._draw(pen, (start, start + self._chunk_px))
@@ -64,7 +76,12 @@ class Strip:
         top, bottom = int(rows[0]) // 2 * 2, -(-(int(rows[-1]) + 1) // 2) * 2
         right = -(-(int(columns[-1]) + 1) // 2) * 2
         rgb, alpha = pen.sheet.rgb[top:bottom, :right], pen.sheet.alpha[top:bottom, :right]
-        return Sprite.from_premultiplied(rgb, alpha, self._bits), top
+        part = np.float32(self._dimmed)
+        return (
+            top,
+            Sprite.from_premultiplied(rgb, alpha, self._bits),
+            Sprite.from_premultiplied(rgb * part, alpha * part, self._bits),
+        )
 
 
 def window(canvas: Planes, left: int, right: int) -> Planes:

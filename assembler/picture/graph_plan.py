@@ -20,6 +20,7 @@ from assembler.picture.look import (
     VALUE_PX,
     Rgb,
     even,
+    line_style,
     scaled,
     subject_colour,
     whole,
@@ -77,6 +78,11 @@ class Plan:
         return scaled(LINE_PX, self.canvas_h)
 
     @property
+    def riser_px(self) -> float:
+        """Thickness of what only joins one level to the next."""
+        return max(1.0, scaled(1.6, self.canvas_h))
+
+    @property
     def rule_px(self) -> int:
         """Thickness of hairlines and of the playhead: seen at every size."""
         return max(1, round(scaled(2, self.canvas_h)))
@@ -90,6 +96,11 @@ def axis_px(canvas_h: int) -> float:
 def value_px(canvas_h: int) -> float:
     """The size of the names and values at the playhead."""
     return max(scaled(VALUE_PX, canvas_h), min(16.5, canvas_h / 40))
+
+
+def dash_style(order: int) -> tuple[float, ...]:
+    """A subject's line style on graphs."""
+    return tuple(part * DASH_STRETCH for part in line_style(order))
 
 
 def _sizes(canvas_h: int) -> tuple[int, int, int, int, int, int]:
@@ -160,7 +171,7 @@ def make_plan(
             rows = tuple(bottom + noted.index(i) * note if i in noted else -1 for i in range(len(series)))
             panels.append(Panel(kind, baseline, top, bottom, none, rows))
             y = top + plot + between
-    plot_x = even(axis_px(canvas_h) * 2.6)
+    plot_x = even(axis_px(canvas_h) * 2.9)
     right = floor_even(width if label_room is None else width - label_room)
     head = floor_even(plot_x + PLAYHEAD_SHARE * (width - plot_x)) if label_room is None else right
     return Plan(width, height, canvas_h, plot_x, head, right, lane, note, tuple(panels))
@@ -255,11 +266,14 @@ def _add_scale_bar(
     seconds, text = scale_bar(time.px_per_s, plan.canvas_h)
     size = axis_px(plan.canvas_h)
     length = round(seconds * time.px_per_s)
-    left = plan.plot_right - length
+    right = plan.head_x
+    left = right - length
+    start = left - fonts.width(text, size) - whole(10, plan.canvas_h)
+    if start < plan.plot_x + fonts.width(TITLES[plan.panels[0].kind], size) + size:
+        return
     thin, tick = max(1, plan.rule_px // 2), whole(4, plan.canvas_h)
     row = baseline - round(fonts.cap_height_px(size) / 2)
-    rules.append(Rule(left, row, plan.plot_right, row + thin, MUTED))
-    for x in (left, plan.plot_right - thin):
+    rules.append(Rule(left, row, right, row + thin, MUTED))
+    for x in (left, right - thin):
         rules.append(Rule(x, row - tick, x + thin, row + tick + thin, MUTED))
-    start = left - fonts.width(text, size) - whole(10, plan.canvas_h)
     words.append(Words(text, size, start, baseline, MUTED))

@@ -7,13 +7,17 @@ import math
 import numpy as np
 
 from assembler.picture.graph_scale import Doubles, TimeScale, ValueScale
+from assembler.picture.graph_series import GraphSeries
 
 
-def rate_lines(times_s: Doubles, rate: Doubles, time: TimeScale, value: ValueScale) -> tuple[Doubles, ...]:
-    """The rate as broken lines: arrays (m, 2) of columns and rows, one for each span without a gap."""
-    x, y = time.places(times_s), value.rows(rate)
+def rate_lines(series: GraphSeries, time: TimeScale, value: ValueScale) -> tuple[Doubles, ...]:
+    """The rate as broken lines: arrays (m, 2) of columns and rows, one for each span without a gap.
+
+    Each picture's rate lies at the column where it begins.
+    """
+    x, y = time.places(series.edges_s[:-1]), value.rows(series.rate)
     found = []
-    for first, last in finite_runs(rate):
+    for first, last in finite_runs(series.rate):
         points = np.stack((x[first:last], y[first:last]), axis=1)
         if last - first == 1:
             points = np.concatenate((points, points + np.array([[1.0, 0.0]])))
@@ -21,11 +25,12 @@ def rate_lines(times_s: Doubles, rate: Doubles, time: TimeScale, value: ValueSca
     return tuple(found)
 
 
-def row_at(times_s: Doubles, rate: Doubles, value: ValueScale, picture: int, time_s: float) -> float:
+def row_at(series: GraphSeries, value: ValueScale, picture: int, time_s: float) -> float:
     """The line's row at a moment while `picture` is shown: on the drawn line, between two pictures too."""
+    times_s, rate = series.times_s, series.rate
     here = float(rate[picture])
     following = picture + 1
-    if following >= times_s.size or math.isnan(float(rate[following])):
+    if following >= series.pictures or math.isnan(float(rate[following])):
         return value.row(here)
     step = float(times_s[following] - times_s[picture])
     share = min(max((time_s - float(times_s[picture])) / step, 0.0), 1.0)

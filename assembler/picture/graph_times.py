@@ -1,6 +1,9 @@
-"""How long each new picture stood, in milliseconds, as steps."""
+"""How long each new picture stood, in milliseconds: a level for each, joined by thin risers."""
 
 from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 
@@ -8,21 +11,31 @@ from assembler.picture.graph_rate import finite_runs
 from assembler.picture.graph_scale import Doubles, TimeScale, ValueScale
 from assembler.picture.graph_series import GraphSeries
 
+RISER_OPACITY = 0.6
 
-def step_lines(series: GraphSeries, time: TimeScale, value: ValueScale) -> tuple[Doubles, ...]:
-    """The steps as broken lines: arrays (m, 2) of columns and rows. Each picture's step is level while
-    it stands; the line jumps where the next one comes."""
+
+def step_levels(series: GraphSeries, time: TimeScale, value: ValueScale) -> tuple[Doubles, ...]:
+    """Level lines (2, 2) of columns and rows, from where a picture comes to where the next one does.
+    Equal neighbours make one level, so that a line style shows along it; a short one begins with ink."""
     edges = time.places(series.edges_s)
     rows = value.rows(series.step_ms)
     found = []
     for first, last in finite_runs(series.step_ms):
-        # A level stretch ends where a cell ends; equal neighbours make one stretch.
         y = rows[first:last]
-        starts = np.append(0, np.flatnonzero(y[1:] != y[:-1]) + 1)
+        # Steps of whole refreshes differ in their last digits: what no eye can tell apart is level.
+        starts = np.append(0, np.flatnonzero(np.abs(np.diff(y)) > 1e-6) + 1)
         left = edges[first + starts]
         right = np.append(left[1:], edges[last])
-        points = np.empty((2 * starts.size, 2))
-        points[0::2, 0], points[1::2, 0] = left, right
-        points[0::2, 1] = points[1::2, 1] = y[starts]
-        found.append(points)
+        found += [
+            np.array([(x0, row), (x1, row)], np.float64) for x0, x1, row in zip(left, right, y[starts], strict=True)
+        ]
     return tuple(found)
+
+
+def step_risers(levels: Sequence[Doubles]) -> tuple[Doubles, ...]:
+    """Upright lines between levels that meet."""
+    return tuple(
+        np.stack((before[1], after[0]))
+        for before, after in pairwise(levels)
+        if before[1, 0] == after[0, 0]
+    )
