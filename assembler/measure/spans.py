@@ -186,7 +186,7 @@ def _joined(pieces: list[_Piece], hz: Fraction) -> list[_Piece]:
     joined: list[_Piece] = []
     for piece in pieces:
         before = joined[-1] if joined else None
-        if before and before.pattern == piece.pattern and piece.start - before.end <= hz / 4:
+        if before and before.pattern == piece.pattern and piece.start - before.end <= hz / 2:
             joined[-1] = replace(before, end=piece.end)
         else:
             joined.append(piece)
