@@ -19,7 +19,17 @@ from assembler.media.planes import Planes
 from assembler.picture.geometry import floor_even
 from assembler.picture.graph_chunks import Strip
 from assembler.picture.graph_draw import PixelPen, dashed
-from assembler.picture.graph_labels import LabelMaker, MarkMaker, label_gap, leader_top, name_width, value_parts
+from assembler.picture.graph_labels import (
+    COUNTING,
+    NOT_KNOWN,
+    LabelMaker,
+    MarkMaker,
+    label_column,
+    label_gap,
+    leader_top,
+    name_width,
+    value_parts,
+)
 from assembler.picture.graph_plan import Panel, axis_of, dash_style, make_plan, still_parts, value_scale
 from assembler.picture.graph_rate import rate_lines, row_at
 from assembler.picture.graph_scale import ValueScale, spread, step_text, time_scale
@@ -29,6 +39,7 @@ from assembler.picture.graph_times import RISER_OPACITY, step_levels, step_riser
 from assembler.picture.graph_words import draw_gaps
 from assembler.picture.look import (
     GROUND,
+    HAIRLINE,
     INK,
     LINE_CONTRAST,
     MUTED,
@@ -46,6 +57,7 @@ BACKING = backing_opacity(
     (INK, TEXT_CONTRAST), (MUTED, TEXT_CONTRAST), *((colour, LINE_CONTRAST) for colour in SUBJECT_COLOURS)
 )
 FUTURE = 0.34
+_ON_PICTURE = (84, 92, 96)  # hairlines over a ground that lets a picture through
 DEFAULT_WINDOW_S = 5.0
 _HEAD_OPACITY = 0.8
 
@@ -109,10 +121,13 @@ class GraphBand:
         self._labels = tuple(
             LabelMaker(name, each.order, name_w, plan, fonts, bits) for name, each in zip(names, series, strict=True)
         )
+        self._clear = label_column(kinds, name_w, plan, fonts)
+        if plan.plot_right - plan.head_x - self._clear < 0.05 * (plan.plot_right - plan.plot_x):
+            self._clear = plan.plot_right - plan.head_x  # a scrap of line beyond the labels says nothing
         self._marks = tuple(MarkMaker(each.order, plan, fonts, bits) for each in series)
+        self._backing = self._backing_sprite() if backing else None
         self._still = tuple(self._still_sprites())
         self._head = self._head_sprite()
-        self._backing = self._backing_sprite() if backing else None
 
     @property
     def window_s(self) -> float:
@@ -124,7 +139,7 @@ class GraphBand:
         plan, time = self.plan, self.time
         first = time.column(first_s) - (plan.head_x - plan.plot_x)
         last = time.column(last_s) + plan.plot_right - plan.head_x
-        for strip, _ in self._strips[index]:
+        for strip, _, _ in self._strips[index]:
             strip.prepare(first, last)
 
     def state_at(self, times_s: Sequence[float]) -> tuple[Shown, ...]:
@@ -163,10 +178,11 @@ class GraphBand:
         head = x + plan.head_x
         for index, now in enumerate(shown):
             end = self._end_of(index, now)
-            for strip, top in self._strips[index]:
-                start = now.column - (plan.head_x - plan.plot_x)
-                strip.blend(canvas, x + plan.plot_x, head + end, y + top, start)
-                strip.blend(canvas, head + end, x + plan.plot_right, y + top, now.column + end, dim=True)
+            start = now.column - (plan.head_x - plan.plot_x)
+            for strip, top, is_lane in self._strips[index]:
+                past, future = (end, end) if is_lane else (2, self._clear)
+                strip.blend(canvas, x + plan.plot_x, head + past, y + top, start)
+                strip.blend(canvas, head + future, x + plan.plot_right, y + top, now.column + future, dim=True)
         blend(canvas, self._head, head, y)
         self._paint_labels(canvas, head, y, shown)
 
@@ -200,10 +216,10 @@ class GraphBand:
         if kind == "frame-rate":
             rate = float(series.rate[picture])
             if math.isnan(rate):
-                return "", "counting"
+                return "", COUNTING
             return value_parts(rate, float(series.rate_margin[picture]), series.refresh)
         step = float(series.step_ms[picture])
-        return ("", "not known") if math.isnan(step) else (step_text(step), "ms")
+        return ("", NOT_KNOWN) if math.isnan(step) else (step_text(step), "ms")
 
     def _row(self, series: GraphSeries, panel: int, picture: int, time_s: float) -> float:
         scale = self._scales[panel]
@@ -238,15 +254,15 @@ class GraphBand:
         edge = math.ceil(float(self._edges[index][now.picture + 1])) - now.column
         return min(max(2, floor_even(edge)), self.plan.plot_right - self.plan.head_x)
 
-    def _strip(self, index: int, series: GraphSeries) -> tuple[tuple[Strip, int], ...]:
-        """What scrolls of one series: (strip, its first row) for each panel."""
+    def _strip(self, index: int, series: GraphSeries) -> tuple[tuple[Strip, int, bool], ...]:
+        """What scrolls of one series: (strip, its first row, whether it is a lane) for each panel."""
         end = math.ceil(float(self._edges[index][-1])) + 2
         found = []
         for panel, scale in zip(self.plan.panels, self._scales, strict=True):
             if scale is None:
-                found.append((self._lane_strip(index, series, panel, end), panel.lanes[index]))
+                found.append((self._lane_strip(index, series, panel, end), panel.lanes[index], True))
             elif series.reliable:
-                found.append((self._line_strip(index, series, panel, scale, end), floor_even(panel.top) - 4))
+                found.append((self._line_strip(index, series, panel, scale, end), floor_even(panel.top) - 4, False))
         return tuple(found)
 
     def _lane_strip(self, index: int, series: GraphSeries, panel: Panel, end: int) -> Strip:
@@ -284,7 +300,8 @@ class GraphBand:
     def _still_sprites(self) -> list[tuple[Sprite, int, int]]:
         """What does not move, as few small sprites, each with its column and row."""
         plan = self.plan
-        words, rules = still_parts(plan, self.series, self.time, self._fonts)
+        hairline = _ON_PICTURE if self._backing is not None else HAIRLINE
+        words, rules = still_parts(plan, self.series, self.time, self._fonts, clear=self._clear, hairline=hairline)
         pen = PixelPen(plan.width, even(plan.height + 8), self._fonts)
         for rule in rules:
             pen.bar(rule.left, rule.top, rule.right, rule.bottom, rule.colour)

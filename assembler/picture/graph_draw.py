@@ -106,9 +106,8 @@ class PixelPen:
 def dashed(points: Doubles, thickness: float, style: Sequence[float]) -> Doubles:
     """A line cut into straight pieces, (m, 6): x0, y0, x1, y1, and whether each end is cut flat (1) or
     rounded (0), as corners and a solid line's ends are. Dashes are measured along the line."""
-    steps = np.hypot(*np.diff(points, axis=0).T)
-    along = np.append(0.0, np.cumsum(steps))
-    keep = np.append(True, steps > 0)
+    along = along_line(points)
+    keep = np.append(True, np.diff(along) > 0)
     points, along = points[keep], along[keep]
     if len(points) < 2:
         return np.zeros((0, 6))
@@ -127,6 +126,11 @@ def dashed(points: Doubles, thickness: float, style: Sequence[float]) -> Doubles
     flat[0] = flat[-1] = True
     pieces = np.column_stack((x[:-1], y[:-1], x[1:], y[1:], flat[:-1], flat[1:]))
     return np.asarray(pieces[on], np.float64)
+
+
+def along_line(points: Doubles) -> Doubles:
+    """(m,) how far along a line each of its points lies."""
+    return np.append(0.0, np.cumsum(np.hypot(*np.diff(points, axis=0).T)))
 
 
 def _stroke(

@@ -15,12 +15,13 @@ import numpy as np
 
 from assembler.picture.graph_draw import PixelPen
 from assembler.picture.graph_plan import Plan, label_height, value_px
+from assembler.picture.graph_series import NOT_COUNTED, STATE_WORDS
 from assembler.picture.labels import shortened
 from assembler.picture.look import GROUND, INK, MUTED, even, scaled, subject_colour, whole
 from assembler.picture.sprite import Numbers, Sprite
 from assembler.picture.text import FontSet
 
-PLATE = 0.92
+COUNTING, NOT_KNOWN = "counting", "not known"
 _FIGURES = "0123456789"
 _FIGURE_SPACE = "\u2007"
 _WORDS_SIZE = 0.86  # of the value's size: units, deviations and words
@@ -72,7 +73,6 @@ class LabelMaker:
             width = even(self._fonts.width(text, size, bold=bold))
             x = (width - self._fonts.width(text, size, bold=bold)) / 2
         pen = PixelPen(max(2, width), self.height, self._fonts)
-        pen.bar(0, 0, max(2, width), self.height, GROUND, PLATE)
         if text:
             pen.words(text, size, x, self._baseline, colour, bold=bold)
         return pen.sheet.sprite(self._bits)
@@ -91,6 +91,21 @@ def name_width(names: Sequence[str], room: int, canvas_h: int, fonts: FontSet) -
         shortened(" ".join(name.split()), size, most, fonts, bold=True, inside_words=True) or "…" for name in names
     )
     return kept, even(max(fonts.width(name, size, bold=True) for name in kept))
+
+
+def label_column(kinds: Sequence[str], names_px: int, plan: Plan, fonts: FontSet) -> int:
+    """Columns right of the playhead (even) that labels may take, whatever they say: no line runs through them."""
+    size = value_px(plan.canvas_h)
+    small = size * _WORDS_SIZE
+    figure = max(fonts.width(digit, size, bold=True) for digit in _FIGURES)
+    small_figure = max(fonts.width(digit, small) for digit in _FIGURES)
+    longest = max(fonts.width(word, small) for word in (*STATE_WORDS.values(), NOT_COUNTED, COUNTING, NOT_KNOWN))
+    if "frame-rate" in kinds:
+        longest = max(longest, 3 * figure + fonts.width("± ", small) + 2 * small_figure + size)
+    if "frame-time" in kinds:
+        longest = max(longest, 4 * figure + fonts.width(".", size, bold=True) + fonts.width("ms", small) + size)
+    pads = 2 * even(scaled(6, plan.canvas_h)) + even(size * 0.45)
+    return label_gap(plan.canvas_h) + even(pads + names_px + longest)
 
 
 def joined(cells: Sequence[Sprite]) -> Sprite:

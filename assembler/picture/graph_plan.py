@@ -221,31 +221,45 @@ class Rule:
 
 
 def still_parts(
-    plan: Plan, series: Sequence[GraphSeries], time: TimeScale, fonts: FontSet
+    plan: Plan,
+    series: Sequence[GraphSeries],
+    time: TimeScale,
+    fonts: FontSet,
+    *,
+    clear: int = 0,
+    left: int = 0,
+    bar: bool = True,
+    hairline: Rgb = HAIRLINE,
 ) -> tuple[tuple[Words, ...], tuple[Rule, ...]]:
-    """Titles, baselines, initials and the length of the time scale."""
+    """Titles, baselines, initials and the length of the time scale.
+
+    clear: columns right of the playhead that baselines leave free for labels. left: where the
+    gutter begins. bar: whether the bar that shows the time scale is wanted.
+    """
     words: list[Words] = []
     rules: list[Rule] = []
     size = axis_px(plan.canvas_h)
     cap = fonts.cap_height_px(size)
     for number, panel in enumerate(plan.panels):
         words.append(Words(TITLES[panel.kind], size, float(plan.plot_x), panel.baseline, MUTED))
-        if number == 0:
+        if number == 0 and bar:
             _add_scale_bar(words, rules, plan, panel.baseline, time, fonts)
         if panel.kind == "cadence":
             bold_cap = fonts.cap_height_px(size, bold=True)
             for each, top in zip(series, panel.lanes, strict=True):
                 baseline = top + round((plan.lane_h + bold_cap) / 2)
-                words.append(Words(each.initial, size, 0.0, baseline, subject_colour(each.order), True))
+                words.append(Words(each.initial, size, float(left), baseline, subject_colour(each.order), True))
         else:
             axis = axis_of(panel.kind, series)
             scale = value_scale(panel, axis, plan)
             named = readable(axis, scale, size * 1.15)
             for line in axis.baselines:
                 row = round(scale.row(line.value) - plan.rule_px / 4)
-                rules.append(Rule(plan.plot_x, row, plan.plot_right, row + max(1, plan.rule_px // 2), HAIRLINE))
+                for start, end in ((plan.plot_x, plan.head_x), (plan.head_x + clear, plan.plot_right)):
+                    if start < end:
+                        rules.append(Rule(start, row, end, row + max(1, plan.rule_px // 2), hairline))
                 if line in named:
-                    words.append(Words(line.text, size, 0.0, round(row + cap / 2), MUTED))
+                    words.append(Words(line.text, size, float(left), round(row + cap / 2), MUTED))
         for each, lane, note in zip(series, panel.lanes, panel.notes, strict=True):
             top, room = (lane, plan.lane_h) if lane >= 0 else (note, plan.note_h)
             if not each.reliable and top >= 0:

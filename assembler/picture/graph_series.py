@@ -16,6 +16,7 @@ from assembler.picture.clusters import clusters
 from assembler.picture.graph_scale import Columns, Doubles, picture_at
 
 STATE_WORDS = {State.STILL: "still", State.DARK: "dark", State.UNDECIDED: "undecided"}
+NOT_COUNTED = "not counted"
 TOO_COMPRESSED = "capture too compressed to count pictures"
 
 
@@ -73,7 +74,7 @@ class GraphSeries:
     def word_at(self, picture: int) -> str:
         """Why nothing is counted at a picture, in a word; "" where it is."""
         if not self.reliable:
-            return "not counted"
+            return NOT_COUNTED
         return STATE_WORDS.get(State(int(self.state[picture])), "")
 
     def spans(self) -> tuple[tuple[int, int, State], ...]:

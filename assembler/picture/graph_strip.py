@@ -17,7 +17,7 @@ from assembler.measure.model import State
 from assembler.picture.graph_draw import HATCH_LINE, HATCH_PITCH, Pen
 from assembler.picture.graph_scale import Columns, Doubles, TimeScale
 from assembler.picture.graph_series import STATE_WORDS, GraphSeries
-from assembler.picture.look import GROUND, MUTED, Rgb, scaled, subject_colour, whole
+from assembler.picture.look import MUTED, Rgb, scaled, subject_colour, whole
 from assembler.picture.text import FontSet
 
 HELD_TINT = 0.30
@@ -92,12 +92,14 @@ def draw_lane(
             refresh_px = max(1, round(time.px_per_s / series.refresh))
             _cells(pen, series, edges, refresh_px, style, top, height, max(start, first), min(end, last))
             continue
-        if state == State.UNDECIDED:
-            pen.hatch(left, top, right - style.gap, bottom, style.hatch_pitch, style.hatch_line, colour)
-        else:
-            middle = top + height / 2
-            pen.bar(left, middle - style.rule / 2, right - style.gap, middle + style.rule / 2, colour)
-        draw_words(pen, fonts, STATE_WORDS[state], (left, right), top, height, style.note_px, word_every, columns)
+        room = (left, right - style.gap)
+        free = draw_words(pen, fonts, STATE_WORDS[state], room, top, height, style.note_px, word_every, columns)
+        for start_x, end_x in free:
+            if state == State.UNDECIDED:
+                pen.hatch(start_x, top, end_x, bottom, style.hatch_pitch, style.hatch_line, colour)
+            else:
+                middle = top + height / 2
+                pen.bar(start_x, middle - style.rule / 2, end_x, middle + style.rule / 2, colour)
 
 
 def draw_words(
@@ -110,22 +112,25 @@ def draw_words(
     size_px: float,
     every: int,
     columns: tuple[int, int],
-) -> None:
-    """Name a span of a lane, again and again along it, each time on a piece of ground of its own.
-    A span too short for the word stays without."""
+) -> tuple[tuple[float, float], ...]:
+    """Name a span of a lane, again and again along it; returns what the words leave free. A span too
+    short for the word stays without, and all of it is free."""
     width = fonts.width(word, size_px)
     pad = size_px * 0.45
     left, right = span
     room = right - left
     if room < width + 2 * pad:
-        return
+        return (span,)
     count = max(1, round(room / every))
+    free, at = [], left
     for number in range(count):
         x = left + room * (number + 0.5) / count - width / 2
-        if x + width + pad > columns[0] and x - pad < columns[1]:
-            pen.bar(x - pad, top, x + width + pad, top + height, GROUND)
+        free.append((at, x - pad))
+        at = x + width + pad
+        if at > columns[0] and x - pad < columns[1]:
             baseline = top + (height + fonts.cap_height_px(size_px)) / 2
             pen.words(word, size_px, x, round(baseline), MUTED)
+    return (*free, (at, right))
 
 
 @dataclass(frozen=True, slots=True)

@@ -34,8 +34,4 @@ def step_levels(series: GraphSeries, time: TimeScale, value: ValueScale) -> tupl
 
 def step_risers(levels: Sequence[Doubles]) -> tuple[Doubles, ...]:
     """Upright lines between levels that meet."""
-    return tuple(
-        np.stack((before[1], after[0]))
-        for before, after in pairwise(levels)
-        if before[1, 0] == after[0, 0]
-    )
+    return tuple(np.stack((before[1], after[0])) for before, after in pairwise(levels) if before[1, 0] == after[0, 0])

@@ -36,13 +36,14 @@ def draw_gaps(
         left, right = (float(time.column(edge)) for edge in (series.edges_s[start], series.edges_s[end]))
         if right < columns[0] or left > columns[1]:
             continue
-        if state == State.UNDECIDED:
-            pitch, line = scaled(HATCH_PITCH, canvas_h), scaled(HATCH_LINE, canvas_h)
-            pen.hatch(left, top + inset, right, top + height - inset, pitch, line, colour)
-        else:
-            pen.bar(left, middle - thin / 2, right, middle + thin / 2, colour)
+        size = note_px(canvas_h)
+        free = draw_words(pen, fonts, STATE_WORDS[state], (left, right), top, height, size, word_every, columns)
+        for start_x, end_x in free:
+            if state == State.UNDECIDED:
+                pitch, line = scaled(HATCH_PITCH, canvas_h), scaled(HATCH_LINE, canvas_h)
+                pen.hatch(start_x, top + inset, end_x, top + height - inset, pitch, line, colour)
+            else:
+                pen.bar(start_x, middle - thin / 2, end_x, middle + thin / 2, colour)
+        if state != State.UNDECIDED:
             for x in (left, right - thin):
                 pen.bar(x, middle - tick, x + thin, middle + tick, colour)
-        draw_words(
-            pen, fonts, STATE_WORDS[state], (left, right), top, height, note_px(canvas_h), word_every, columns
-        )
