@@ -2,6 +2,8 @@
 
 A span holds the pictures that begin in it, whole; so figures of spans that meet add up to those of their union.
 Rates are counted where something moves and nowhere else: a span in which nothing moves has no rate, never 0.
+A new picture is one that a machine began to show: one that only completes a picture torn in the refresh before must
+not be new in the cadence, or it would be counted twice.
 On a recording with a fixed rate a frame time is a whole number of refreshes, unless a tear tells where in the
 refresh the change came. A display with variable refresh cannot be told from such a recording: there the true
 frame time lies within one capture interval of the figure.
