@@ -393,3 +393,53 @@ def test_real_footage_comes_through_pieces_of_one_shot_picture_by_picture(
     result.parts[5].path.unlink()
     again = render_draft(timeline, (), options, mix_sound=Quiet)
     assert (again.made, numbers(again.path)) == (2, expected)
+
+
+@pytest.mark.parametrize("name", ["footage/film.mp4", "footage/../footage/film.mp4", "link.mp4"])
+def test_a_draft_is_never_written_over_a_capture(tmp_path: Path, name: str) -> None:
+    timeline = programme(tmp_path, SCENES)
+    film = tmp_path / "footage" / "film.mp4"
+    before = film.read_bytes()
+    (tmp_path / "link.mp4").symlink_to(film)
+    with pytest.raises(UsageError, match="a file that the storyboard uses"):
+        draft(timeline, options=replace(PLAIN, out=tmp_path / name))
+    assert film.read_bytes() == before
+    with pytest.raises(UsageError):
+        plan_draft(timeline, (), replace(PLAIN, out=tmp_path / name))
+
+
+def test_the_drafts_usual_place_is_refused_when_a_capture_lies_there(tmp_path: Path) -> None:
+    timeline = programme(tmp_path, SCENES)
+    out = tmp_path / "out" / "draft.mp4"
+    out.parent.mkdir()
+    (tmp_path / "footage" / "film.mp4").rename(out)
+    info = replace(timeline.captures["film"], path=out)
+    with pytest.raises(UsageError, match="uses"):
+        draft(replace(timeline, captures={"film": info}))
+
+
+def test_a_draft_whose_caption_file_would_take_the_place_of_a_source_is_refused(tmp_path: Path) -> None:
+    timeline = programme(tmp_path, [Scene("a", [30], scratch=[(0, 48_000)])])
+    take = tmp_path / "film.srt"
+    take.write_bytes(b"sound")
+    placed = timeline.segments[0]
+    line = replace(placed.lines[0], speech=replace(placed.lines[0].speech, kind="take", source=take))
+    timeline = replace(timeline, segments=(replace(placed, lines=(line,)),))
+    with pytest.raises(UsageError, match=r"film\.srt is a file that the storyboard uses"):
+        draft(timeline, options=replace(PLAIN, out=tmp_path / "film.mp4"))
+
+
+@pytest.mark.parametrize(
+    ("name", "words"),
+    [("out", "is a folder"), ("draft", "does not end in .mp4"), ("draft.srt", "does not end in .mp4"),
+     ("storyboard.yaml", "does not end in .mp4")],
+)  # fmt: skip
+def test_a_place_that_is_not_an_mp4_file_is_refused_before_anything_is_rendered(
+    tmp_path: Path, name: str, words: str
+) -> None:
+    (tmp_path / "out").mkdir()
+    timeline = programme(tmp_path, SCENES)
+    tools = NumberTools()
+    with pytest.raises(UsageError, match=words):
+        draft(timeline, options=replace(PLAIN, out=tmp_path / name), tools=tools)
+    assert not tools.opened

@@ -21,6 +21,7 @@ from assembler.errors import UsageError
 from assembler.media.join import SoundBlock, join_parts
 from assembler.media.writer import EncoderSettings
 from assembler.picture.fonts import shipped
+from assembler.render.destination import destination
 from assembler.render.fingerprint import Prints
 from assembler.render.interrupt import watch_interrupts
 from assembler.render.lock import only_run
@@ -37,7 +38,6 @@ if TYPE_CHECKING:
     from assembler.picture.text import FontSet
 
 CACHE_NAME = ".assembler"
-DRAFT_NAME = Path("out") / "draft.mp4"
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +96,8 @@ MixSound = Callable[[Timeline, Span, Callable[[float, float], None]], Sound]
 
 
 def plan_draft(timeline: Timeline, cues: Sequence[Cue], options: DraftOptions) -> tuple[PlannedPart, ...]:
-    """What `render_draft` would do, part by part. Reads, changes nothing."""
+    """What `render_draft` would do, part by part. Reads, changes nothing. Raises UsageError."""
+    destination(timeline, options.out)
     span = span_of(timeline, only=options.only, start_frame=options.start_frame, end_frame=options.end_frame)
     width, height = _size(timeline, options)
     burn = timeline.storyboard.captions.burn if options.burn_captions is None else options.burn_captions
@@ -163,7 +164,7 @@ def _render(
             times += render_part(part.job, tools, part.path, on_frame=meter.add, cancelled=cancelled)
     if cancelled():
         raise Interrupted
-    out = options.out or timeline.folder / DRAFT_NAME
+    out = destination(timeline, options.out)
     joining = time.perf_counter()
     seconds = ceil(Fraction(sample_of_frame(timeline.frames, timeline.rate), SAMPLE_RATE))
     listening = Meter(progress, "sound", seconds, unit="seconds")

@@ -1,0 +1,64 @@
+"""Where a draft may land: a file of its own, and never one that the programme is made from."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from assembler.errors import UsageError
+from assembler.storyboard.model import Card, Made, Storyboard
+from assembler.timeline.model import Timeline
+
+DRAFT_NAME = Path("out") / "draft.mp4"
+CAPTION_ENDINGS = (".srt", ".vtt")
+"""Of the files that are written beside a draft, under its name."""
+
+
+def destination(timeline: Timeline, asked: Path | None) -> Path:
+    """The file to write: the one asked for, or out/draft.mp4 in the project.
+
+    Raises UsageError when it is a folder, is not named .mp4, or when it or a caption file beside it
+    would take the place of a capture, a take, a picture or another file that the storyboard uses.
+    """
+    out = timeline.folder / DRAFT_NAME if asked is None else asked
+    if out.is_dir():
+        example = out / DRAFT_NAME.name
+        raise UsageError(f"{out} is a folder, not a file to write", mend=f"name a file in it, such as {example}")
+    if out.suffix.lower() != ".mp4":
+        mend = f"a draft is an MP4 file: write {out.with_suffix('.mp4')}"
+        raise UsageError(f"{out} does not end in .mp4", mend=mend)
+    used = tuple(_sources(timeline))
+    for path in (out, *map(out.with_suffix, CAPTION_ENDINGS)):
+        if any(_same(path, there) for there in used):
+            what = f"{path} is a file that the storyboard uses; this draft would take its place"
+            raise UsageError(what, mend="write the draft elsewhere with --out, or keep that file in another folder")
+    return out
+
+
+def _sources(timeline: Timeline) -> Iterator[Path]:
+    """Files that the programme is made from; some may not be there."""
+    folder = timeline.folder
+    yield from (info.path for info in timeline.captures.values())
+    yield from (folder / name for name in _named(timeline.storyboard))
+    for segment in timeline.segments:
+        yield from (line.speech.source for line in segment.lines if line.speech.source is not None)
+
+
+def _named(storyboard: Storyboard) -> Iterator[str]:
+    yield from (capture.file for capture in storyboard.captures.values())
+    yield from storyboard.fonts
+    for segment in storyboard.segments:
+        yield from (line.take for line in segment.say if line.take)
+        for shot in segment.shots:
+            if isinstance(shot.arrangement, Card) and shot.arrangement.picture is not None:
+                yield shot.arrangement.picture
+            elif isinstance(shot.arrangement, Made):
+                yield shot.arrangement.file
+
+
+def _same(path: Path, other: Path) -> bool:
+    """Whether two names are one file: by a link, or by letters that the file system holds equal, too."""
+    try:
+        return path.samefile(other)
+    except OSError:
+        return False
