@@ -99,6 +99,12 @@ def test_below_a_hundred_frames_the_low_is_the_longest_frame_and_it_is_said() ->
     assert caution(100, 1) == "" and "fewer than 1000" in caution(999, 0.1) and caution(1000, 0.1) == ""
 
 
+def test_the_worst_frames_are_whole_ones_never_rounded_up() -> None:
+    times = [10.0] * 197 + [50.0, 100.0]  # 1 % of 199 is 1.99: one frame
+    assert low(times, 1, "B") == pytest.approx(10.0)
+    assert low([*times, 10.0], 1, "B") == pytest.approx(2000 / 150)
+
+
 @pytest.mark.parametrize("times", [[], [10.0, 0.0], [float("nan")], [float("inf")]])
 def test_unfit_frame_times_are_refused(times: list[float]) -> None:
     with pytest.raises(ValueError):
@@ -246,6 +252,27 @@ def test_certain_verdicts_leave_only_the_ends_in_doubt() -> None:
     np.testing.assert_allclose(frames.sure, [1 * 0.9 * 0.9, 0.9 * 0.8 * 0.7 * 0.8], rtol=1e-5)
 
 
+def test_an_end_that_cuts_a_frame_adds_doubt() -> None:
+    planted, clock = cadence(holds([2] * 180)), Clock.even(360, SIXTY)
+    widths = []
+    for first, last in ((0, 120), (1, 121), (0, 121)):
+        found = figures(planted, clock, Fraction(first, 60), Fraction(last, 60)).new_pictures
+        widths.append(found.high - found.low)
+    assert widths[0] == 0 < widths[2] < widths[1]
+
+
+def test_the_windows_interval_holds_the_truth_as_often_as_it_says() -> None:
+    # As above; doubt that leans one way must move the interval away from the verdicts' own count.
+    generator, covered, clock = np.random.default_rng(6), 0, Clock.even(60, SIXTY)
+    for _ in range(400):
+        p = np.where(generator.random(60) < 0.5, 0.98, 0.3).astype(np.float32)
+        truth = float((generator.random(60) < p).sum())
+        rates = window_rates(cadence(p), clock)
+        covered += rates.low_hz[30] <= truth <= rates.high_hz[30]
+        assert rates.whole[30] and rates.hz[30] == (p > 0.5).sum()
+    assert covered >= 364
+
+
 def test_a_tear_cuts_the_refresh_where_its_rows_lie() -> None:
     # 40 a second without waiting for the refresh: every second new picture comes in mid-picture; each lasts 25 ms.
     planted = torn(torn(cadence([1, 1, 0, 1, 1, 0, 1]), 1, 540, 540), 4, 530, 550)
@@ -285,7 +312,7 @@ def rows() -> list[Row]:
     clock = Clock.even(240, SIXTY)
     moving = figures(cadence(holds([2] * 60 + [1] * 120)), clock)
     still = figures(cadence([0.0] * 240, State.STILL), clock)
-    return [Row("ash-quay", "lantern | bridge", "opening", moving), Row("=1+1", "", "-2", still)]
+    return [Row("ash-quay", "lantern | bridge", "opening", moving), Row("=1+1", "\t@x", "-2", still)]
 
 
 def test_json_has_no_nan_and_names_the_definition() -> None:
@@ -301,7 +328,7 @@ def test_json_has_no_nan_and_names_the_definition() -> None:
 def test_csv_reads_back_and_starts_no_formula() -> None:
     # Source: csv of the standard library; formula starts: common practice for spreadsheets, no source.
     table = list(csv.DictReader(io.StringIO(as_csv(rows()), newline="")))
-    assert table[1]["capture"] == "'=1+1" and table[1]["segment"] == "'-2"
+    assert table[1]["span"] == "'\t@x" and table[1]["capture"] == "'=1+1" and table[1]["segment"] == "'-2"
     assert float(table[0]["average_hz"]) == pytest.approx(45.0)
     assert float(table[0]["average_hz_low"]) < 45 < float(table[0]["average_hz_high"])
     assert table[1]["average_hz"] == "" and table[1]["why"] == NOTHING_MOVES

@@ -168,6 +168,22 @@ def test_rates_that_run_free_are_not_called_locked(rate: float) -> None:
     assert sum(span.end - span.start for span in found.locked) < 0.1 * is_new.size
 
 
+@pytest.mark.parametrize("rate", [28.9, 31.1, 38.9, 41.2])
+def test_a_rate_that_keeps_slipping_past_a_lock_is_not_that_lock(rate: float) -> None:
+    # A cap that runs free a little beside the lock slips by a refresh about once a second, with no tremble at all.
+    frame = np.floor(np.arange(-1, 3600) * rate / 60 + 1e-9)
+    is_new = np.diff(frame) > 0
+    found = pacing(cadence(is_new), Clock.even(is_new.size, SIXTY))
+    assert all(span.name not in ("30", "40") for span in found.locked)
+
+
+def test_long_cycles_are_found_between_wrong_verdicts_closer_than_three_of_them() -> None:
+    is_new = shown(25, 120, 2400)
+    is_new[20::40] ^= True
+    (span,) = pacing(cadence(is_new), Clock.even(2400, Fraction(120))).locked
+    assert (span.name, span.start, span.end) == ("25-in-120", 0, 2400) and span.kept == pytest.approx(0.975)
+
+
 def test_film_rate_in_sixty_slips_once_in_a_thousand_frames_and_stays_one_span() -> None:
     # Source: arithmetic; 60 content on a 59.94 clock drops one frame in 1001, here seen as 59.94 content in 60.
     frame = [i * 1000 // 1001 for i in range(-1, 3003)]
