@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import os
 from fractions import Fraction
 from pathlib import Path
 
@@ -9,8 +11,8 @@ import numpy as np
 import numpy.typing as npt
 import pytest
 
-from assembler.errors import Finding, Place
-from assembler.narration import lines, scratch, takes
+from assembler.errors import Finding, MissingPartError, Place
+from assembler.narration import lines, scratch, store, takes
 from assembler.narration.lines import VoiceResult, voice
 from assembler.storyboard.model import Canvas, CaptionSettings, Card, Line, Narration, Segment, Shot, Storyboard
 from assembler.timing.grammar import Time
@@ -195,6 +197,35 @@ def test_a_cut_off_cache_file_is_made_again(tmp_path: Path) -> None:
     assert again == speech
     assert speech.sound.stat().st_size == 4 * speech.samples
     assert [path.suffix for path in speech.sound.parent.iterdir()].count(".f32") == 1
+
+
+def test_two_runs_that_keep_the_same_line_at_once_both_succeed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    name = store.entry_name("take", "same")
+    sync, others = os.fsync, [lambda: store.keep(tmp_path, name, speech_like(0.5))]
+
+    def meanwhile(handle: int) -> None:
+        sync(handle)
+        if others:
+            others.pop()()
+
+    monkeypatch.setattr(os, "fsync", meanwhile)
+    kept = store.keep(tmp_path, name, speech_like(0.5))
+    assert not others
+    assert store.find(tmp_path, name) == kept
+    assert not list(tmp_path.rglob("*partial*"))
+
+
+def test_a_full_disk_is_told_of_by_the_file_that_had_no_room(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    put(tmp_path / "takes" / "quay-1.wav", speech_like(1.0))
+
+    def full(path: Path, data: bytes) -> int:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(Path, "write_bytes", full)
+    with pytest.raises(MissingPartError, match="no room left on the disk"):
+        run(tmp_path, said())
 
 
 @pytest.mark.skipif(not scratch.available(), reason="NOT CHECKED: the scratch voice is not installed")

@@ -19,7 +19,7 @@ from pathlib import Path
 import pysrt
 
 from assembler.captions.cues import Cue, seen
-from assembler.media.landing import landing, write_error
+from assembler.media.landing import write_whole
 from assembler.timing.rates import nearest_frame
 
 _JOINER = "\u2060"
@@ -60,7 +60,7 @@ def write_srt(cues: Iterable[Cue], rate: Fraction, path: Path, language: str = "
     ]
     written = io.StringIO(newline="")
     pysrt.SubRipFile(items=items, eol="\n").write_into(written)
-    _land(path, written.getvalue())
+    write_whole(path, written.getvalue().encode("utf-8"))
 
 
 def write_vtt(cues: Iterable[Cue], rate: Fraction, path: Path, language: str) -> None:
@@ -74,7 +74,7 @@ def write_vtt(cues: Iterable[Cue], rate: Fraction, path: Path, language: str) ->
     for cue, lines in _shown(cues, language):
         times = " --> ".join(_vtt_time(millisecond(frame, rate)) for frame in (cue.start_frame, cue.end_frame))
         blocks.append("\n".join([times, *map(_vtt_line, lines), ""]))
-    _land(path, "\n".join(blocks))
+    write_whole(path, "\n".join(blocks).encode("utf-8"))
 
 
 def _shown(cues: Iterable[Cue], language: str) -> list[tuple[Cue, list[str]]]:
@@ -122,11 +122,3 @@ def _vtt_time(milliseconds: int) -> str:
     minutes, seconds = divmod(seconds, 60)
     hours, minutes = divmod(minutes, 60)
     return f"{hours:02}:{minutes:02}:{seconds:02}.{part:03}"
-
-
-def _land(path: Path, text: str) -> None:
-    with landing(path) as partial:
-        try:
-            partial.write_bytes(text.encode("utf-8"))
-        except OSError as error:
-            raise write_error(path, error) from error

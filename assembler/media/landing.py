@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
+import secrets
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -40,12 +41,13 @@ def write_error(path: Path, error: BaseException) -> AssemblerError:
 
 
 @contextlib.contextmanager
-def landing(path: Path) -> Iterator[Path]:
+def landing(path: Path, *, shared: bool = False) -> Iterator[Path]:
     """Lend a partial name to write to; on a clean leave the file is synced and renamed to `path`.
 
+    shared: other runs may be writing the same file just now, so the partial name is of this run alone.
     Makes the folder. Raises MissingPartError when the disk is full or may not be written.
     """
-    partial = partial_name(path)
+    partial = partial_name(path.with_stem(f"{path.stem}.{secrets.token_hex(4)}") if shared else path)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -57,6 +59,15 @@ def landing(path: Path) -> Iterator[Path]:
         with contextlib.suppress(OSError):
             partial.unlink(missing_ok=True)
         raise
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a small file that appears whole, whoever else is writing it. Raises MissingPartError or RenderError."""
+    with landing(path, shared=True) as partial:
+        try:
+            partial.write_bytes(data)
+        except OSError as error:
+            raise write_error(path, error) from error
 
 
 def land(partial: Path, path: Path) -> None:

@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from assembler.media.landing import landing
+from assembler.media.landing import write_whole
 from assembler.narration.speech import Word
 
 
@@ -67,17 +67,15 @@ def keep(
     *,
     clipped: bool = False,
 ) -> Stored:
-    """Write an entry. Raises MissingPartError when there is no room."""
+    """Write an entry. Raises MissingPartError when there is no room, RenderError when writing fails otherwise."""
     sound = _sound(cache, name)
-    with landing(sound) as partial:
-        partial.write_bytes(samples.astype("<f4").tobytes())
+    write_whole(sound, samples.astype("<f4").tobytes())
     told = {
         "samples": int(samples.size),
         "words": [[word.text, word.start_sample, word.end_sample] for word in words],
         "clipped": clipped,
     }
-    with landing(sound.with_suffix(".json")) as partial:
-        partial.write_text(json.dumps(told), encoding="utf-8")
+    write_whole(sound.with_suffix(".json"), json.dumps(told).encode())
     return Stored(sound, int(samples.size), words, clipped)
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from assembler.media.landing import PARTIAL, landing
+from assembler.media.landing import PARTIAL, write_whole
 from assembler.media.writer import count_pictures
 from assembler.render.jobs import PartJob, facets_key, job_facets
 
@@ -69,8 +69,7 @@ class PartStore:
     def remember(self, jobs: Iterable[PartJob]) -> None:
         """Note what the parts were made from, so that the next plan can say what changed."""
         facets = self._last_run() | {job.name: job_facets(job) for job in jobs}
-        with landing(self.folder / _LAST_RUN) as partial:
-            partial.write_text(json.dumps(facets, sort_keys=True, indent=0), encoding="utf-8")
+        write_whole(self.folder / _LAST_RUN, json.dumps(facets, sort_keys=True, indent=0).encode())
 
     def sweep(self) -> None:
         """Remove what a killed run left half written. Only while holding the project's lock."""
