@@ -5,6 +5,10 @@ The one path that `check`, `draft` and `retime` share, so that all of them see t
 
 from __future__ import annotations
 
+import atexit
+import os
+import shutil
+import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -74,13 +78,23 @@ def prepare(project: Path, *, say: Say | None = None) -> Prepared:
     fonts = _fonts(storyboard, folder, findings)
     if say:
         say("voicing the narration")
-    voiced = voice(storyboard, folder, folder / CACHE_NAME)
+    voiced = voice(storyboard, folder, _voice_cache(folder))
     findings.extend(voiced.findings)
     timeline, placing = resolve(storyboard, folder, captures, voiced.speech)
     findings.extend(placing)
     cues = make_cues(timeline)
     findings.extend(check_timeline(timeline, cues, fonts))
     return Prepared(path, folder, storyboard, timeline, cues, _sorted(findings), fonts)
+
+
+def _voice_cache(folder: Path) -> Path:
+    """Where voiced lines are kept: in the project, or until this process ends where it may not be written to."""
+    cache = folder / CACHE_NAME
+    if os.access(cache if cache.exists() else folder, os.W_OK):
+        return cache
+    passing = Path(tempfile.mkdtemp(prefix="assembler-"))
+    atexit.register(shutil.rmtree, passing, ignore_errors=True)
+    return passing
 
 
 def _sorted(findings: list[Finding]) -> tuple[Finding, ...]:

@@ -33,7 +33,6 @@ def run(options: argparse.Namespace) -> int:
     rate = prepared.timeline.rate
     srt, vtt = prepared.folder / "out" / "draft.srt", prepared.folder / "out" / "draft.vtt"
     if not options.dry_run:
-        srt.parent.mkdir(exist_ok=True)
         write_srt(prepared.cues, rate, srt)
         write_vtt(prepared.cues, rate, vtt, prepared.storyboard.language)
     if options.json:
