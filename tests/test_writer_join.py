@@ -86,6 +86,36 @@ def test_a_part_says_how_its_codes_mean_light(tmp_path: Path, settings: EncoderS
         assert [number_in(frame_planes(f, settings.bits).y) for f in container.decode(video=0)] == list(range(5))
 
 
+@pytest.mark.skipif(sys.platform != "linux", reason="uses a switch of the GNU C library")
+def test_the_same_pictures_make_the_same_part_whatever_was_in_memory_before(tmp_path: Path) -> None:
+    script = """
+        import sys
+        from fractions import Fraction
+        from pathlib import Path
+        import numpy as np
+        from scipy.ndimage import gaussian_filter
+        from assembler.media.writer import PartWriter
+        noise = [gaussian_filter(np.random.default_rng(1).normal(size=(360, 640)), blur) for blur in (2, 5)]
+        noise = [np.rint((n - n.min()) / (n.max() - n.min()) * 219 + 16).astype(np.uint8) for n in noise]
+        with PartWriter(Path(sys.argv[1]), width=320, height=180, rate=Fraction(60)) as writer:
+            for k in range(30):  # two pictures that move, and cuts between them
+                canvas = writer.canvas()
+                canvas.y[:] = noise[k % 5 == 0][3 * k : 3 * k + 180, 7 * k : 7 * k + 320]
+                canvas.u[:] = canvas.v[:] = 128
+                writer.submit()
+    """
+    made = set()
+    for filling in ("0", "85", "170"):  # Source: mallopt(3): memory handed out is filled with this
+        path = tmp_path / f"{filling}.mp4"
+        subprocess.run(
+            [sys.executable, "-c", textwrap.dedent(script), str(path)],
+            env={**os.environ, "MALLOC_PERTURB_": filling},
+            check=True,
+        )
+        made.add(path.read_bytes())
+    assert len(made) == 1
+
+
 def test_a_part_can_be_written_from_planes_made_elsewhere(tmp_path: Path) -> None:
     plain = blank(WIDTH, HEIGHT)
     with PartWriter(tmp_path / "a.mp4", width=WIDTH, height=HEIGHT, rate=Fraction(30), settings=QUICK) as writer:

@@ -29,6 +29,7 @@ from assembler.errors import MediaError, MissingPartError, RenderError
 from assembler.media.landing import landing, write_error
 from assembler.media.opening import open_media
 from assembler.media.planes import Plane, Planes
+from assembler.media.processor import has_avx512
 
 BT709: Final = (1, 1, 1)
 """Primaries, transfer and matrix. Source: Rec. ITU-T H.273 code points."""
@@ -68,6 +69,10 @@ class EncoderSettings:
         if self.codec == "libx264":
             # stitchable: the codec's header must not depend on crf, lookahead or threads.
             inner = f"stitchable=1:open-gop=0:keyint={keyint}:min-keyint={min(keyint, max(1, keyint // 10))}"
+            if has_avx512():
+                # There, at widths other than whole multiples of 128, it reads memory nobody wrote, and the
+                # same pictures come out a little different each time.
+                inner += ":asm=avx2"
             profile = "high" if self.bits == 8 else "high10"
             return {"preset": self.preset, "crf": str(self.crf), "profile": profile, "x264-params": inner}
         # info=0: otherwise the settings are written into the header, which must be equal in every part.
