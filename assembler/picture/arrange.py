@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from assembler.media.planes import Planes
+from assembler.picture.evidence import Evidence, evidence_height
 from assembler.picture.feed import PaneFeed
 from assembler.picture.geometry import Rect
 from assembler.picture.ground import filled, put, uncovered
@@ -70,6 +71,7 @@ class Arranged:
         except BaseException:
             self._opened.close()
             raise
+        self._evidence = Evidence(shot, stage, self.layout) if self.layout.evidence is not None else None
         self._ground = uncovered(stage.width, stage.height, [pane.rect for pane in self.panes])
 
     def paint(self, frame: int, canvas: Planes) -> None:
@@ -77,15 +79,17 @@ class Arranged:
         self.paint_ground(canvas)
         for pane in self.panes:
             pane.draw(frame, canvas)
-        self.paint_labels(canvas)
+        self.paint_over(frame, canvas)
 
     def paint_ground(self, canvas: Planes) -> None:
         """The page, where no picture covers it."""
         for rect in self._ground:
             put(canvas, self.base, 0, 0, rect)
 
-    def paint_labels(self, canvas: Planes) -> None:
-        """Labels that lie over pictures."""
+    def paint_over(self, frame: int, canvas: Planes) -> None:
+        """The graphs, and labels that lie over pictures."""
+        if self._evidence is not None:
+            self._evidence.paint(frame, canvas)
         if self.layout.labels_over_picture:
             for label in self.labels:
                 if label is not None:
@@ -103,7 +107,7 @@ class Arranged:
         return OpenPane(feed, Rect(rect.x + fitted.x, rect.y + fitted.y, shape.width, shape.height))
 
 
-def layout_of(shot: PlacedShot, stage: Stage, *, evidence_height: int = 0) -> Layout:
+def layout_of(shot: PlacedShot, stage: Stage) -> Layout:
     """A shot's geometry on this stage."""
     return lay_out(
         shot.arrangement,
@@ -111,7 +115,7 @@ def layout_of(shot: PlacedShot, stage: Stage, *, evidence_height: int = 0) -> La
         stage.width,
         stage.height,
         labels=shot.labels and any(label_words(placed, stage) for placed in shot.panes),
-        evidence_height=evidence_height,
+        evidence_height=evidence_height(shot, stage),
         scale=Fraction(stage.scale),
     )
 

@@ -54,7 +54,7 @@ class DifferencePicture(Arranged):
         rows, columns = slice(both.y // 2, both.bottom // 2), slice(both.x // 2, both.right // 2)
         canvas.u[rows, columns] = self._neutral
         canvas.v[rows, columns] = self._neutral
-        self.paint_labels(canvas)
+        self.paint_over(frame, canvas)
 
 
 def _luma(picture: Planes, at: Rect, part: Rect) -> Plane:

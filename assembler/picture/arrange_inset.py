@@ -20,4 +20,4 @@ class InsetPicture(Arranged):
             fill(canvas, self.layout.frame, MUTED)
             fill(canvas, self.layout.panes[1], GROUND)  # a picture of whole zoom may not fill its room
         small.draw(frame, canvas)
-        self.paint_labels(canvas)
+        self.paint_over(frame, canvas)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 
 from assembler.media.info import CaptureInfo
+from assembler.measure.model import Cadence
 from assembler.picture.geometry import type_height
 from assembler.picture.text import FontSet
 from assembler.storyboard.model import Subject
@@ -17,7 +18,7 @@ from assembler.storyboard.model import Subject
 class Stage:
     """width, height: of the picture painted, even. canvas: the programme's own size, which a draft's
     may be smaller than. bits: 8 or 10. captures: by capture id. folder: the project's.
-    allow_code: whether Python files of the project may be run.
+    allow_code: whether Python files of the project may be run. measured: cadences by capture id.
     """
 
     width: int
@@ -30,6 +31,7 @@ class Stage:
     folder: Path
     canvas: tuple[int, int]
     allow_code: bool = False
+    measured: Mapping[str, Cadence] = field(default_factory=dict)
 
     @property
     def scale(self) -> Fraction:

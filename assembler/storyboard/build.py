@@ -20,6 +20,7 @@ from assembler.storyboard.model import (
     Difference,
     Edge,
     Freeze,
+    Graphs,
     Hear,
     Inset,
     Line,
@@ -159,6 +160,7 @@ def _segment(checked: Checked, rate: Fraction) -> Segment:
         say=say,
         shots=shots,
         hear=tuple(_hear(hear) for hear in listed(fields.values.get("hear"))),
+        graphs=_graphs(fields),
         enter=_edge(fields, "enter"),
         leave=_edge(fields, "leave"),
         places=_places(fields),
@@ -189,6 +191,15 @@ def _hear(checked: Checked) -> Hear:
     fields = _fields(checked)
     gain = _get(fields, "gain", 0.0)
     return Hear(capture=_get(fields, "capture"), start=_get(fields, "from"), gain_db=gain, places=_places(fields))
+
+
+def _graphs(fields: Fields) -> Graphs | None:
+    written = fields.values.get("graphs")
+    if written is None:
+        return None
+    below = _fields(written) if isinstance(written, Fields) else Fields(written.place, {"kinds": written})
+    kinds = tuple(_single(kind) for kind in listed(below.values["kinds"]))
+    return Graphs(kinds=kinds, window=_get(below, "window"), places=_places(below))
 
 
 def _edge(fields: Fields, key: str) -> Edge | None:

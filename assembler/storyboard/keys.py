@@ -146,6 +146,23 @@ _LINE = Keys(
 
 _LINE_OR_TEXT = Either(noun="text, or keys such as {text: ..., pause: 0.4 s}", shapes=(_LINE_TEXT, _LINE))
 
+_GRAPH = Choice(noun="frame-rate, frame-time or cadence", words=(
+    ("frame-rate", "new pictures a second, as a line"),
+    ("frame-time", "how long each picture stood, in milliseconds"),
+    ("cadence", "a strip with a cell for each new picture, as long as it stood")))
+
+_GRAPHS = Keys(
+    name="graphs",
+    noun="keys such as {kinds: [frame-rate, cadence], window: 5 s}",
+    about="Graphs of what the captures shown were measured to do, in step with the picture.",
+    keys=(
+        Key(name="kinds", shape=ListOf(noun="a list of graphs", item=_GRAPH, least=1, most=3),
+            about="Which graphs, from top to bottom.", examples=(["frame-rate", "cadence"],), required=True),
+        Key(name="window", shape=LENGTH, about="How much time they span, from 2 s to 30 s.", examples=("8 s",),
+            default="5 s", gives="5 s"),
+    ),
+)
+
 _HEAR = Keys(
     name="hear",
     noun="keys such as {capture: ash-quay, gain: -6 dB}",
@@ -218,6 +235,12 @@ SEGMENT = Keys(
                          shapes=(_CAPTURE_ID, _HEAR, ListOf(noun="a list", item=_HEAR_ONE, most=8))),
             about="Captures whose sound is heard.", examples=("ash-quay", {"capture": "ash-quay", "gain": "-6 dB"}),
             default="no capture is heard"),
+        Key(name="graphs",
+            shape=Either(noun="the name of a graph, a list of them, or keys",
+                         shapes=(_GRAPH, ListOf(noun="a list of graphs", item=_GRAPH, least=1, most=3), _GRAPHS)),
+            about="Graphs of what the captures shown were measured to do, in step with the picture.",
+            examples=(["frame-rate", "cadence"], {"kinds": ["frame-time"], "window": "8 s"}),
+            default="no graphs"),
         Key(name="enter", shape=_ENTER, about="How the segment begins.", examples=({"dissolve": "0.5 s"},),
             default="with a cut"),
         Key(name="leave", shape=_LEAVE, about="How the segment ends.", examples=({"fade": "1 s"},),

@@ -238,6 +238,15 @@ class Hear(Placed):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Graphs(Placed):
+    """Graphs of what the shown captures were measured to do: `frame-rate`, `frame-time`, `cadence`, each
+    at most once, from top to bottom; `window` is how much time they span (default 5 s)."""
+
+    kinds: tuple[str, ...]
+    window: Time | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Edge(Placed):
     """How a segment begins or ends: `dissolve` (begin only) from the picture before, or `fade`."""
 
@@ -259,6 +268,7 @@ class Segment(Placed):
     say: tuple[Line, ...] = ()
     shots: tuple[Shot, ...]
     hear: tuple[Hear, ...] = ()
+    graphs: Graphs | None = None
     enter: Edge | None = None
     leave: Edge | None = None
 

@@ -27,12 +27,28 @@ def check_rules(root: Fields, report: Report) -> None:
     _ids(segments, report)
     for segment in segments:
         _end(segment, report)
+        _graphs(segment, report)
         for shot in listed(segment.values.get("show")):
             assert isinstance(shot, Fields)
             _rows(shot, report)
     whole = root.values.get("segments")
     if segments and isinstance(whole, Items) and whole.items[0] is segments[0]:
         _first(segments[0], report)
+
+
+def _graphs(segment: Fields, report: Report) -> None:
+    """Each graph once, over a window that can be read."""
+    written = segment.values.get("graphs")
+    kinds = written.values.get("kinds") if isinstance(written, Fields) else written
+    seen: set[str] = set()
+    for kind in listed(kinds):
+        if isinstance(kind, Value) and kind.value in seen:
+            report.add(kind.place, f"the graph '{kind.value}' is named twice", "name each graph once")
+        elif isinstance(kind, Value):
+            seen.add(kind.value)
+    window = written.values.get("window") if isinstance(written, Fields) else None
+    if isinstance(window, Value) and isinstance(window.value, Time) and not 2 <= window.value.seconds <= 30:
+        report.add(window.place, f"a graph cannot span {shown(str(window.value))}", "let it span from 2 s to 30 s")
 
 
 def _text(fields: Fields, key: str) -> str | None:

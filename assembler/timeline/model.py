@@ -7,7 +7,7 @@ all spans half-open. Checks, captions, pictures, sound and exports read this and
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 
@@ -16,8 +16,9 @@ import numpy.typing as npt
 
 from assembler.errors import Place
 from assembler.media.info import CaptureInfo
+from assembler.measure.model import Cadence
 from assembler.narration.speech import Speech
-from assembler.storyboard.model import Arrangement, Capture, Line, Pane, Segment, Storyboard
+from assembler.storyboard.model import Arrangement, Capture, Graphs, Line, Pane, Segment, Storyboard
 from assembler.timing.spans import Span
 
 Indexes = npt.NDArray[np.int32]
@@ -54,6 +55,7 @@ class PlacedShot:
     labels: bool
     tail_frames: int = 0
     place: Place | None = None
+    graphs: Graphs | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +108,7 @@ class PlacedSegment:
 @dataclass(frozen=True, slots=True, eq=False)
 class Timeline:
     """The whole programme. `folder` is the project folder; `captures` holds what was read of each
-    capture the programme shows or hears."""
+    capture the programme shows or hears; `measured`, the cadence of those that a graph is drawn of."""
 
     storyboard: Storyboard
     folder: Path
@@ -114,6 +116,7 @@ class Timeline:
     frames: int
     segments: tuple[PlacedSegment, ...]
     captures: Mapping[str, CaptureInfo]
+    measured: Mapping[str, Cadence] = field(default_factory=dict)
 
     @property
     def width(self) -> int:

@@ -12,8 +12,9 @@ import numpy as np
 
 from assembler.errors import Finding
 from assembler.media.info import CaptureInfo
+from assembler.measure.model import Cadence
 from assembler.narration.speech import Speech
-from assembler.storyboard.model import Card, Edge, Freeze, Pane, Segment, Shot, Storyboard
+from assembler.storyboard.model import Card, Edge, Freeze, Graphs, Pane, Segment, Shot, Storyboard
 from assembler.timeline.lineup import pane_starts
 from assembler.timeline.model import (
     PlacedHear,
@@ -43,12 +44,17 @@ class _Stretch:
 
 
 def resolve(
-    storyboard: Storyboard, folder: Path, captures: Mapping[str, CaptureInfo], speech: SpeechOf
+    storyboard: Storyboard,
+    folder: Path,
+    captures: Mapping[str, CaptureInfo],
+    speech: SpeechOf,
+    measured: Mapping[str, Cadence] | None = None,
 ) -> tuple[Timeline, tuple[Finding, ...]]:
     """Lay the storyboard out on frames and samples.
 
     captures: what was read of each capture by id; one that is missing here (its file could not be
     read) is placed all the same, showing its picture 0. speech: by segment id and line number.
+    measured: the cadence of captures that graphs are drawn of.
     Faults of placement (overlap, gap, shots that do not fill) are findings; the timeline is whole
     in spite of them.
     """
@@ -67,6 +73,7 @@ def resolve(
         frames=frames,
         segments=tuple(placed),
         captures=dict(captures),
+        measured=dict(measured or {}),
     )
     return timeline, tuple(findings)
 
@@ -207,7 +214,7 @@ def _place_segment(
     for number, (shot, span) in enumerate(zip(segment.shots, spans, strict=True)):
         tail = tail_frames if number == len(spans) - 1 else 0
         if span.frames or tail:
-            shots.append(_place_shot(storyboard, shot, span, tail, captures))
+            shots.append(_place_shot(storyboard, shot, span, tail, captures, segment.graphs))
     fade_in = segment.enter if segment.enter and segment.enter.kind == "fade" else None
     return PlacedSegment(
         segment=segment,
@@ -258,7 +265,12 @@ def _shot_spans(stretch: _Stretch, findings: list[Finding]) -> list[Span]:
 
 
 def _place_shot(
-    storyboard: Storyboard, shot: Shot, span: Span, tail_frames: int, captures: Mapping[str, CaptureInfo]
+    storyboard: Storyboard,
+    shot: Shot,
+    span: Span,
+    tail_frames: int,
+    captures: Mapping[str, CaptureInfo],
+    graphs: Graphs | None,
 ) -> PlacedShot:
     frames = span.frames + tail_frames
     rate = storyboard.canvas.rate
@@ -275,7 +287,8 @@ def _place_shot(
         else:
             picture, early, late = pictures_behind(info, start_s, speed, rate, frames, held)
         panes.append(PlacedPane(pane, capture, picture, start_s, speed, bool(held), early, late))
-    return PlacedShot(span, shot.arrangement, tuple(panes), shot.labels, tail_frames, shot.at())
+    graphed = graphs if panes and all(pane.capture.id in captures for pane in panes) else None
+    return PlacedShot(span, shot.arrangement, tuple(panes), shot.labels, tail_frames, shot.at(), graphed)
 
 
 def _held(pane: Pane, frames: int) -> list[Span]:
