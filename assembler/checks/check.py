@@ -20,8 +20,9 @@ def check_timeline(timeline: Timeline, cues: tuple[Cue, ...], fonts: FontSet) ->
     """Findings in no particular order; the same one may come twice."""
     canvas = timeline.width, timeline.height
     stage = Stage(
-        *canvas, 8, timeline.rate, timeline.storyboard.subjects, timeline.captures, fonts, timeline.folder, canvas
-    )
+        *canvas, 8, timeline.rate, timeline.storyboard.subjects, timeline.captures, fonts, timeline.folder, canvas,
+        measured=timeline.measured,
+    )  # fmt: skip
     yield from narration_fit(timeline)
     yield from speech_rate(timeline)
     yield from footage_lengths(timeline)

@@ -88,12 +88,16 @@ class Arranged:
 
     def paint_over(self, frame: int, canvas: Planes) -> None:
         """The graphs, and labels that lie over pictures."""
-        if self._evidence is not None:
-            self._evidence.paint(frame, canvas)
+        self.paint_evidence(frame, canvas)
         if self.layout.labels_over_picture:
             for label in self.labels:
                 if label is not None:
                     blend(canvas, label.sprite, label.x, label.y)
+
+    def paint_evidence(self, frame: int, canvas: Planes) -> None:
+        """The graphs, in step with the pictures that the panes show."""
+        if self._evidence is not None:
+            self._evidence.paint(frame, canvas)
 
     def close(self) -> None:
         """Stop reading."""

@@ -58,6 +58,7 @@ class SplitPicture(Arranged):
             rect = second.rect
             spare = rect.y - after.y if down else rect.x - after.x
             blend(canvas, second.sprite, second.x, second.y, self._shown(spare))
+        self.paint_evidence(frame, canvas)
 
     def _shown(self, spare: int) -> float:
         """A label's opacity, given the pixels between it and the line: it goes as the line comes near, so

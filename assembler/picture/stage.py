@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 
-from assembler.media.info import CaptureInfo
 from assembler.measure.model import Cadence
+from assembler.media.info import CaptureInfo
 from assembler.picture.geometry import type_height
 from assembler.picture.text import FontSet
 from assembler.storyboard.model import Subject

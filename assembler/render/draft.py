@@ -232,6 +232,7 @@ def _picture_tools(
             folder=timeline.folder,
             canvas=(timeline.width, timeline.height),
             allow_code=options.allow_code,
+            measured=timeline.measured,
         )
     )
 

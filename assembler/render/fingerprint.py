@@ -7,13 +7,14 @@ from __future__ import annotations
 
 import functools
 import hashlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from importlib import metadata
 from pathlib import Path
 
 from assembler.errors import RenderError
+from assembler.measure.model import Cadence
 from assembler.storyboard.paths import resolve_inside
-from assembler.timeline.model import Timeline
+from assembler.timeline.model import PlacedShot, Timeline
 
 _CHUNK = 1 << 20
 _ENGINE_ROOMS = ("media", "picture")
@@ -66,6 +67,20 @@ def engine_print() -> str:
     digest = hashlib.sha256(files_print(path for path in own if path.is_file()).encode())
     for library in _ENGINE_LIBRARIES:
         digest.update(f"{library} {metadata.version(library)}\n".encode())
+    return digest.hexdigest()
+
+
+def measured_print(measured: Mapping[str, Cadence], shots: Iterable[PlacedShot]) -> str:
+    """A digest of the cadences that the graphs of some shots draw; empty where none has graphs."""
+    names = sorted({pane.capture.id for shot in shots if shot.graphs for pane in shot.panes} & set(measured))
+    if not names:
+        return ""
+    digest = hashlib.sha256()
+    for name in names:
+        cadence = measured[name]
+        digest.update(f"{name} {cadence.reliable} {cadence.why} {cadence.tears_measurable}\n".encode())
+        for array in (cadence.p_new, cadence.state, cadence.tear_first_row, cadence.tear_last_row, cadence.p_tear):
+            digest.update(array.tobytes())
     return digest.hexdigest()
 
 

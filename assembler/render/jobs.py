@@ -90,6 +90,7 @@ class PartJob:
     sources: Mapping[str, str]
     fonts: str
     engine: str
+    measured: str = ""  # a digest of the measurements that graphs draw, empty without graphs
 
     @property
     def name(self) -> str:
@@ -110,6 +111,7 @@ def job_facets(job: PartJob) -> dict[str, str]:
         "arrangement": _digest(_arrangement(job)),
         "dissolve or fade": _digest([_dissolve(job), _plain(job.fades)]),
         "captions": _digest(_plain(job.captions)),
+        "graphs": _digest([job.measured, *(_plain(shot.graphs) for shot in shots_of(job))]),
         "marks": _digest(_plain(job.stamp)),
         "size or rate": _digest(_plain([job.width, job.height, job.rate, job.canvas])),
         "encoder settings": _digest(_plain(job.settings)),

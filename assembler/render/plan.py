@@ -15,7 +15,7 @@ from assembler.captions.cues import Cue
 from assembler.errors import RenderError, UsageError
 from assembler.media.join import Chapter
 from assembler.media.writer import EncoderSettings
-from assembler.render.fingerprint import Prints
+from assembler.render.fingerprint import Prints, measured_print
 from assembler.render.jobs import Burn, Dissolve, Fade, PartJob, Stamp, source_names
 from assembler.storyboard.model import Subject
 from assembler.timeline.model import PlacedSegment, PlacedShot, Timeline
@@ -157,6 +157,7 @@ class _Planner:
             sources={name: self.prints.of(name) for each in shown for name in source_names(each)},
             fonts=self.prints.fonts,
             engine=self.prints.engine,
+            measured=measured_print(timeline.measured, shown),
         )
 
     def _subjects(self, shown: Sequence[PlacedShot]) -> dict[str, Subject]:

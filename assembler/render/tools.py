@@ -10,6 +10,7 @@ from typing import Self
 import numpy as np
 
 from assembler.media.planes import Planes, blank
+from assembler.picture.arrange import layout_of
 from assembler.picture.captions import caption_place, caption_sprite
 from assembler.picture.geometry import safe_area
 from assembler.picture.look import GROUND, even
@@ -31,7 +32,8 @@ class PictureTools:
         self._stage = stage
         self._safe = safe_area(stage.width, stage.height)
         self._marks = Marks(stage.type_height, stage.fonts, stage.bits)
-        self._caption: tuple[tuple[str, ...], Sprite, int, int] | None = None
+        self._caption: tuple[tuple[tuple[str, ...], int], Sprite, int, int] | None = None
+        self._floor: tuple[PlacedShot, int] | None = None
         plain = np.full((2, 2, 4), (*GROUND, 255), np.uint8)
         dot = blank(2, 2, bits=stage.bits)
         blend(dot, Sprite.from_rgba(plain, stage.bits), 0, 0)
@@ -59,9 +61,9 @@ class PictureTools:
     def draw_over(self, canvas: Planes, shot: PlacedShot, lines: tuple[str, ...], mark: Mark | None) -> None:
         """The caption stands centred on the floor of the safe area, where the programme will have it.
         The mark stands at its left, and moves above a caption that reaches so far."""
-        floor = self._safe.bottom
+        floor = self._floor_of(shot)
         if lines:
-            caption, x, y = self._caption_of(lines)
+            caption, x, y = self._caption_of(lines, floor)
         if mark is not None:
             sprite = self._marks.sprite(mark.timecode, mark.segment, mark.scratch)
             if lines and x < self._safe.x + sprite.box_width:
@@ -70,11 +72,18 @@ class PictureTools:
         if lines:
             blend(canvas, caption, x, y)
 
-    def _caption_of(self, lines: tuple[str, ...]) -> tuple[Sprite, int, int]:
-        if self._caption is None or self._caption[0] != lines:
+    def _floor_of(self, shot: PlacedShot) -> int:
+        """Where captions end: the foot of the safe area, or above graphs that lie there."""
+        if self._floor is None or self._floor[0] is not shot:
+            bottom = layout_of(shot, self._stage).caption_bottom_y if shot.graphs else self._safe.bottom
+            self._floor = shot, bottom
+        return self._floor[1]
+
+    def _caption_of(self, lines: tuple[str, ...], floor: int) -> tuple[Sprite, int, int]:
+        if self._caption is None or self._caption[0] != (lines, floor):
             stage = self._stage
             sprite = caption_sprite(lines, stage.width, stage.type_height, stage.fonts, stage.bits)
-            self._caption = lines, sprite, *caption_place(sprite, stage.width, self._safe.bottom)
+            self._caption = (lines, floor), sprite, *caption_place(sprite, stage.width, floor)
         return self._caption[1:]
 
     @property

@@ -15,8 +15,8 @@ import numpy as np
 import numpy.typing as npt
 
 from assembler.errors import Place
-from assembler.media.info import CaptureInfo
 from assembler.measure.model import Cadence
+from assembler.media.info import CaptureInfo
 from assembler.narration.speech import Speech
 from assembler.storyboard.model import Arrangement, Capture, Graphs, Line, Pane, Segment, Storyboard
 from assembler.timing.spans import Span

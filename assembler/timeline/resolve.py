@@ -11,8 +11,8 @@ from pathlib import Path
 import numpy as np
 
 from assembler.errors import Finding
-from assembler.media.info import CaptureInfo
 from assembler.measure.model import Cadence
+from assembler.media.info import CaptureInfo
 from assembler.narration.speech import Speech
 from assembler.storyboard.model import Card, Edge, Freeze, Graphs, Pane, Segment, Shot, Storyboard
 from assembler.timeline.lineup import pane_starts
