@@ -9,14 +9,15 @@ import atexit
 import os
 import shutil
 import tempfile
-from collections.abc import Callable
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from assembler.captions.cues import Cue, make_cues
 from assembler.checks.check import check_timeline
 from assembler.checks.footage import used_captures
-from assembler.errors import AssemblerError, Finding, Place, UsageError
+from assembler.errors import AssemblerError, Finding, MediaError, Place, UsageError
+from assembler.measured import Measured, Progress, captures_to_measure, measure, with_measured_offsets
 from assembler.media.info import CaptureInfo
 from assembler.media.probe import probe
 from assembler.media.stills import load_still
@@ -34,8 +35,6 @@ CACHE_NAME = ".assembler"
 # Without these there is nothing true to show: a draft is refused.
 _UNREADABLE = {"capture-unreadable", "capture-hdr", "font-unreadable", "picture-unreadable"}
 BLOCKING = frozenset({"file-missing", "take-missing", *_UNREADABLE})
-
-Say = Callable[[str], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,37 +63,57 @@ def storyboard_path(project: Path) -> Path:
     return path
 
 
-def prepare(project: Path, *, say: Say | None = None) -> Prepared:
+def prepare(project: Path, *, measuring: Progress | None = None) -> Prepared:
     """Read and resolve a project. Raises StoryboardError, UsageError or MissingPartError; what can
-    be shown in spite of a fault is a finding instead."""
+    be shown in spite of a fault is a finding instead. measuring: told how far captures are measured."""
     path = storyboard_path(project)
     folder = path.parent.resolve()
     storyboard = load_storyboard(path)
     findings: list[Finding] = []
-    if say:
-        say("reading captures")
     captures = _read_captures(storyboard, folder, findings)
     _find_card_files(storyboard, folder, findings)
     fonts = _fonts(storyboard, folder, findings)
-    if say:
-        say("voicing the narration")
-    voiced = voice(storyboard, folder, _voice_cache(folder))
+    cache = _cache(folder)
+    measured = _measure(storyboard, captures, cache, findings, measuring)
+    storyboard, lined_up = with_measured_offsets(storyboard, measured)
+    findings.extend(lined_up)
+    voiced = voice(storyboard, folder, cache)
     findings.extend(voiced.findings)
-    timeline, placing = resolve(storyboard, folder, captures, voiced.speech)
+    cadences = {name: found.cadence for name, found in measured.items()}
+    timeline, placing = resolve(storyboard, folder, captures, voiced.speech, cadences)
     findings.extend(placing)
     cues = make_cues(timeline)
     findings.extend(check_timeline(timeline, cues, fonts))
     return Prepared(path, folder, storyboard, timeline, cues, _sorted(findings), fonts)
 
 
-def _voice_cache(folder: Path) -> Path:
-    """Where voiced lines are kept: in the project, or until this process ends where it may not be written to."""
+def _cache(folder: Path) -> Path:
+    """Where voices and measurements are kept: in the project, or for this process where it may not be written to."""
     cache = folder / CACHE_NAME
     if os.access(cache if cache.exists() else folder, os.W_OK):
         return cache
     passing = Path(tempfile.mkdtemp(prefix="assembler-"))
     atexit.register(shutil.rmtree, passing, ignore_errors=True)
     return passing
+
+
+def _measure(
+    storyboard: Storyboard,
+    captures: Mapping[str, CaptureInfo],
+    cache: Path,
+    findings: list[Finding],
+    progress: Progress | None,
+) -> dict[str, Measured]:
+    found: dict[str, Measured] = {}
+    for name in captures_to_measure(storyboard):
+        if name not in captures:
+            continue
+        try:
+            found[name] = measure(name, captures[name], cache, progress)
+        except MediaError as error:
+            place = storyboard.captures[name].at("file")
+            findings.extend(_as_findings(error, "file-missing", "capture-unmeasured", place))
+    return found
 
 
 def _sorted(findings: list[Finding]) -> tuple[Finding, ...]:

@@ -15,7 +15,7 @@ from typing import NoReturn
 
 from assembler.errors import AssemblerError
 
-COMMANDS = ("new", "check", "draft", "retime", "schema", "explain", "doctor")
+COMMANDS = ("new", "check", "draft", "retime", "measure", "figures", "schema", "explain", "doctor")
 EXIT_INTERRUPTED = 130
 
 _EPILOG = """\

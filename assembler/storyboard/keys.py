@@ -54,23 +54,17 @@ _SUBJECT = Keys(
     ),
 )
 
-_NO_OFFSET = (
-    "`line-up` has no `offset`; measuring the line-up from the pictures is not part of this version",
-    "find one event in both; write its time in this capture minus its time in the other, such as `offset: -21 f`",
-)
-
 _LINE_UP = Keys(
     name="line-up",
-    noun="keys such as {with: ash-quay, offset: -21 f}",
+    noun="keys such as {with: ash-quay}",
     about="How this capture lines up in time with another, so that both show the same moment.",
     keys=(
         Key(name="with", shape=_CAPTURE_ID, about="The id of the other capture.", examples=("ash-quay",),
             required=True),
         Key(name="offset", shape=SIGNED,
             about="The time in this capture at which it shows what the other shows at its own 0: the time of "
-                  "an event here minus its time there. It is negative where this capture began later. This version "
-                  "does not measure it, so it must be written.",
-            examples=("-21 f", "350 ms"), required=True, missing=_NO_OFFSET),
+                  "an event here minus its time there. It is negative where this capture began later.",
+            examples=("-21 f", "350 ms"), default="measured from the pictures"),
     ),
 )
 
@@ -85,7 +79,8 @@ _CAPTURE = Keys(
             about="The id of the subject it shows; labels take their words and colour from it.", examples=("ash",),
             default="none: the pane has no label"),
         Key(name="line-up", shape=_LINE_UP, about="How this capture lines up in time with another.",
-            examples=({"with": "ash-quay", "offset": "-21 f"},), default="none: it counts from its own beginning"),
+            examples=({"with": "ash-quay"}, {"with": "ash-quay", "offset": "-21 f"}),
+            default="none: it counts from its own beginning"),
     ),
 )
 

@@ -52,10 +52,10 @@ class Subject(Placed):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LineUp(Placed):
-    """`offset` is where this capture shows the moment that `partner` shows at its own 0."""
+    """`offset` is where this capture shows the moment that `partner` shows at its own 0; None = it is measured."""
 
     partner: str
-    offset: Time
+    offset: Time | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

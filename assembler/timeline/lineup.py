@@ -14,7 +14,7 @@ def offsets_from(captures: Mapping[str, Capture], origin: str) -> dict[str, Frac
     links: dict[str, list[tuple[str, Fraction]]] = {}
     for capture in captures.values():
         if capture.line_up is not None:
-            offset = capture.line_up.offset.seconds
+            offset = capture.line_up.offset.seconds if capture.line_up.offset else Fraction(0)
             links.setdefault(capture.line_up.partner, []).append((capture.id, offset))
             links.setdefault(capture.id, []).append((capture.line_up.partner, -offset))
     found = {origin: Fraction(0)}

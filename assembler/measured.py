@@ -1,0 +1,158 @@
+"""A project's measurements: each capture measured once, put right by hand, and lined up by content."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+
+from assembler.errors import Finding
+from assembler.measure.clock import Clock
+from assembler.measure.lineup import line_up
+from assembler.measure.model import Cadence, LineUpResult, Thumbs
+from assembler.measure.overrides import ByHand, apply_overrides, load_by_hand
+from assembler.measure.store import measure_capture
+from assembler.media.info import CaptureInfo
+from assembler.media.sound import read_sound
+from assembler.storyboard.model import Capture, Storyboard
+from assembler.timing.grammar import Time
+from assembler.timing.rates import SAMPLE_RATE
+
+MEASURE_FOLDER = "measure"
+_LISTEN_S = 600  # of each capture, for the second witness of a line-up
+
+Progress = Callable[[str, int, int], None]
+"""Told which capture is measured, pictures done and in all."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Measured:
+    """A capture's measurement with a person's verdicts in it."""
+
+    info: CaptureInfo
+    clock: Clock
+    cadence: Cadence
+    thumbs: Thumbs
+    by_hand: ByHand
+
+
+def measure(name: str, info: CaptureInfo, cache: Path, progress: Progress | None = None) -> Measured:
+    """Measure one capture, or take up what was measured before. cache: the project's cache folder.
+
+    Raises MediaError, and StoryboardError for an unusable file of verdicts by hand.
+    """
+    clock = Clock.of(info)
+    by_hand = load_by_hand(info.path, clock, info.width)
+
+    def tell(done: int, total: int) -> None:
+        if progress is not None:
+            progress(name, done, total)
+
+    masks = [(mask.x, mask.y, mask.width, mask.height) for mask in by_hand.masks]
+    found = measure_capture(info, cache / MEASURE_FOLDER, masks=masks, progress=tell)
+    cadence = apply_overrides(found.cadence, by_hand, clock)
+    return Measured(info, clock, cadence, found.thumbs, by_hand)
+
+
+def captures_to_measure(storyboard: Storyboard) -> tuple[str, ...]:
+    """Captures that graphs are drawn of, and both sides of every line-up that is to be measured."""
+    wanted: dict[str, None] = {}
+    for segment in storyboard.segments:
+        if segment.graphs is not None:
+            wanted.update((pane.capture, None) for shot in segment.shots for pane in shot.arrangement.panes)
+    for capture in storyboard.captures.values():
+        if capture.line_up is not None and capture.line_up.offset is None:
+            wanted.update({capture.line_up.partner: None, capture.id: None})
+    return tuple(wanted)
+
+
+def line_up_pair(partner: Measured, capture: Measured) -> LineUpResult:
+    """Where `capture` shows what `partner` shows at its own 0, by pictures, with sound as second witness."""
+    sound = None
+    if partner.info.sound is not None and capture.info.sound is not None:
+        heard = [_heard(each.info) for each in (partner, capture)]
+        sound = (heard[0], 0.0, heard[1], 0.0)
+    one, other = partner, capture
+    return line_up(one.info, one.thumbs, one.cadence, other.info, other.thumbs, other.cadence, sound)
+
+
+def _heard(info: CaptureInfo) -> np.ndarray[tuple[int, ...], np.dtype[np.float32]]:
+    assert info.sound is not None
+    samples = int(min(info.duration_s, Fraction(_LISTEN_S)) * SAMPLE_RATE)
+    return read_sound(info.path, info.sound, Fraction(0), samples, 1)
+
+
+def with_measured_offsets(
+    storyboard: Storyboard, measured: Mapping[str, Measured]
+) -> tuple[Storyboard, tuple[Finding, ...]]:
+    """The storyboard with every missing offset filled in from measurement, and what is to be said of them.
+
+    A typed offset stays; where both captures have been measured and contradict it, that is a finding.
+    """
+    findings: list[Finding] = []
+    captures: dict[str, Capture] = {}
+    for name, capture in storyboard.captures.items():
+        captures[name] = capture
+        link = capture.line_up
+        if link is None or name not in measured or link.partner not in measured:
+            continue
+        found = line_up_pair(measured[link.partner], measured[name])
+        if link.offset is None:
+            findings.extend(_of_measured(capture, found))
+            offset = round(Fraction(found.offset_s), 6) if found.matched else Fraction(0)
+            time = Time(f"{float(offset):.6f} s (measured)", storyboard.canvas.rate, second=offset)
+            captures[name] = replace(capture, line_up=replace(link, offset=time))
+        else:
+            findings.extend(_of_typed(capture, link.offset, found, measured))
+    return replace(storyboard, captures=captures), tuple(findings)
+
+
+def _of_measured(capture: Capture, found: LineUpResult) -> Iterable[Finding]:
+    assert capture.line_up is not None
+    place, partner = capture.at("line-up"), capture.line_up.partner
+    if not found.matched:
+        yield Finding(
+            "error",
+            "line-up-unknown",
+            place,
+            f"capture '{capture.id}' could not be lined up with '{partner}': {found.why}",
+            "find one event in both and write the offset: {with: …, offset: -21 f}",
+        )
+        return
+    margin_ms = 500 * (found.high_s - found.low_s)
+    yield Finding(
+        "note",
+        "line-up-measured",
+        place,
+        f"capture '{capture.id}' is lined up with '{partner}' at {found.offset_s:+.4f} s ± {margin_ms:.1f} ms; "
+        + found.why,
+    )
+    if found.agree is False:
+        yield Finding(
+            "warning",
+            "line-up-witnesses",
+            place,
+            f"pictures and sound of '{capture.id}' and '{partner}' do not agree on the line-up: pictures say "
+            f"{found.offset_s:+.3f} s, sound {found.sound_offset_s:+.3f} s",
+            "check one event by eye; machines may also differ in how late their sound is",
+        )
+
+
+def _of_typed(
+    capture: Capture, offset: Time, found: LineUpResult, measured: Mapping[str, Measured]
+) -> Iterable[Finding]:
+    assert capture.line_up is not None
+    both = (measured[name].clock.refresh() for name in (capture.id, capture.line_up.partner))
+    slowest = min((float(refresh) for refresh in both if refresh), default=60.0)
+    slack = 1 / slowest + (found.high_s - found.low_s) / 2
+    if found.matched and abs(float(offset.seconds) - found.offset_s) > slack:
+        yield Finding(
+            "warning",
+            "line-up-contradicted",
+            capture.line_up.at("offset"),
+            f"the offset of '{capture.id}' is written as {offset}, but the pictures match at {found.offset_s:+.3f} s",
+            "leave `offset` away to use the measured one, or check one event by eye",
+        )
