@@ -171,6 +171,24 @@ def test_the_edges_of_capture_sound_do_not_click(tmp_path: Path) -> None:
     assert sound[RATE // 2 + 120] == pytest.approx(middle / 2, rel=0.05)
 
 
+def test_capture_sound_that_runs_on_over_a_cut_is_not_broken(tmp_path: Path) -> None:
+    game = game_sound(tmp_path, np.full((4 * RATE, 2), 0.05, np.float32))
+    # Frame 41 at 59.94 a second starts at sample 32832.8; the second stretch takes the capture up there.
+    cut, end = 32_833, 90_000
+    runs_on = Fraction(41 * 1001, 60_000)
+    jumps = runs_on + Fraction(1, 60)
+
+    def lowest_at_the_cut(second: PlacedHear) -> float:
+        programme = timeline(tmp_path, 120, NTSC_60, heard=[hear(0, cut), second], game=game)
+        sound = whole(mix(programme))[:, 0]
+        return float(sound[cut - 480 : cut + 480].min() / sound[20_000])
+
+    assert lowest_at_the_cut(hear(cut, end, capture_s=runs_on)) == pytest.approx(1, abs=1e-3)
+    # What is cut in the capture, or changes its level, still fades out and in.
+    assert lowest_at_the_cut(hear(cut, end, capture_s=jumps)) < 0.05
+    assert lowest_at_the_cut(hear(cut, end, capture_s=runs_on, gain_db=-6.0)) < 0.05
+
+
 def test_captures_are_lowered_by_12_db_under_speech_and_come_back(tmp_path: Path) -> None:
     # A tone in the capture that the narration (a burst of low tone) has nothing of: read it off by its own frequency.
     at = np.arange(8 * RATE) / RATE
