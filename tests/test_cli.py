@@ -94,6 +94,7 @@ def test_every_command_can_answer_in_json(
         (["nonsense"], "the commands are: new, check"),
         ([], "no command was given\n  mend: the commands are: new, check"),
         (["check", "--jsn"], "`assembler check` has no option --jsn\n  mend: did you mean --json?"),
+        (["check", "--jso"], "has no option --jso\n  mend: did you mean --json?"),
         (["check", "a", "b"], "`assembler check` has no use for 'b'\n  mend: see `assembler check --help`"),
         (["draft", "--size"], "--size needs a value\n  mend: see `assembler draft --help`"),
     ],

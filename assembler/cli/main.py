@@ -27,7 +27,11 @@ exit codes: 0 fine, 1 check found errors, 2 usage or unreadable storyboard,
 
 
 class _Parser(argparse.ArgumentParser):
-    """Raises UsageError where argparse would print and end the program."""
+    """Raises UsageError where argparse would print and end the program. Options are written in full, so that
+    a later one never changes what an earlier command line means."""
+
+    def __init__(self, **settings: Any) -> None:
+        super().__init__(**settings, allow_abbrev=False)
 
     def error(self, message: str) -> NoReturn:
         what = message.removeprefix("argument ").replace(": expected one argument", " needs a value")
