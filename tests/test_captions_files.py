@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import os
 import re
-from collections.abc import Callable
 from fractions import Fraction
 from pathlib import Path
 
@@ -19,7 +18,7 @@ from hypothesis import strategies as st
 from assembler.captions.cues import Cue
 from assembler.captions.files import millisecond, write_srt, write_vtt
 from assembler.errors import AssemblerError
-from assembler.timing.rates import CANVAS_RATES, NTSC_24, nearest_frame
+from assembler.timing.rates import CANVAS_RATES, nearest_frame
 
 SIXTY = Fraction(60)
 JOINER = "\u2060"
@@ -163,17 +162,13 @@ def test_the_frame_nearest_to_a_written_millisecond_is_the_frame(rate: Fraction)
         assert nearest_frame(Fraction(millisecond(frame, rate), 1000), rate) == frame
 
 
-def test_the_frame_below_a_written_millisecond_is_often_not_the_frame() -> None:
-    # Source: the same computation: 478 of the first 999 frames at 23.976 with ties to even, 333 at 60; first
-    # frame 2. By hand: a frame there is a multiple of 1001/24 ms, 11 of 24 round down, ties (up here) are 1 of 24.
-    def wrong(rate: Fraction, written: Callable[[int], int]) -> list[int]:
-        return [n for n in range(1, 1000) if written(n) * rate // 1000 != n]
-
-    even = wrong(NTSC_24, lambda n: round(n * 1000 / NTSC_24))
-    assert (len(even), even[0], millisecond(2, NTSC_24)) == (478, 2, 83)
-    assert len(wrong(NTSC_24, lambda n: millisecond(n, NTSC_24))) == 457 == 999 * 11 // 24
-    sixty = wrong(SIXTY, lambda n: millisecond(n, SIXTY))
-    assert (len(sixty), sixty[0], millisecond(2, SIXTY)) == (333, 2, 33)
+@pytest.mark.parametrize("rate", CANVAS_RATES, ids=str)
+def test_a_player_shows_a_caption_from_its_first_frame_to_its_last(rate: Fraction) -> None:
+    # Source: WebVTT, cue active flag: start <= time < end; time is that of the picture, exact or cut to milliseconds.
+    for frame in [*range(2000), *range(2000, 100_000, 97), 99_999, 5_184_000]:
+        written = Fraction(millisecond(frame, rate), 1000)
+        assert (frame - 1) / rate < written <= frame / rate
+        assert (frame - 1) * 1000 // rate < written * 1000 <= frame * 1000 // rate
 
 
 def test_right_to_left_lines_that_begin_with_other_letters_are_marked(tmp_path: Path) -> None:

@@ -172,3 +172,63 @@ def test_a_start_before_the_captures_first_picture_is_found(project: Path, capsy
     assert main(["check", str(project)]) == 1
     # 6 frames of 30 a second.
     assert "begins 0.20 s after the moment asked for" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("crop", "inside"),
+    [
+        ("{x: 100, y: 50, w: 100, h: 80}", "{x: 60, y: 10, w: 100, h: 80}"),  # partly outside 160x90
+        ("{x: 500, y: 500, w: 20, h: 10}", "{x: 140, y: 80, w: 20, h: 10}"),  # wholly outside
+        ("{x: 10, y: 0, w: 640, h: 90}", "{x: 0, y: 0, w: 160, h: 90}"),  # larger than the picture
+    ],
+)
+def test_a_crop_that_leaves_the_picture_is_an_error_whose_mend_lies_inside(
+    project: Path, capsys: pytest.CaptureFixture[str], crop: str, inside: str
+) -> None:
+    text = f"  - {{id: one, lasts: 1 s, show: {{full: {{capture: a, crop: {crop}}}}}}}\n"
+    (finding,) = [f for f in found(project, text, capsys) if f["code"] == "crop-outside"]
+    assert finding["severity"] == "error" and "160x90" in str(finding["what"])
+    assert inside in str(finding["mend"])
+    assert "crop-outside" not in codes(found(project, text.replace(crop, inside), capsys))
+
+
+def test_a_freeze_that_begins_after_its_shot_has_ended_is_a_warning(
+    project: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = "  - {id: one, lasts: 1 s, show: {full: {capture: a, freeze: [{at: 29 f}, {at: 1 s, lasts: 1 s}]}}}\n"
+    (finding,) = [f for f in found(project, text, capsys) if f["code"] == "freeze-outside"]
+    assert (finding["severity"], finding["column"]) == ("warning", text.index("at: 1 s") + 1)
+    assert "1 s" in str(finding["what"])
+
+
+def test_sound_that_ends_before_the_segment_that_hears_it_is_a_warning(
+    project: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    film = project / "footage" / "a.mp4"
+    write_clip(film, pictures=90, rate=30, colour=(1, 1, 1, 1), sound=Sound(tone(300, seconds=3.0), codec="aac"))
+    text = "  - {id: one, lasts: 2 s, hear: {capture: a, from: START}, show: {full: a}}\n"
+    assert "sound-too-short" not in codes(found(project, text.replace("START", "0.9 s"), capsys))
+    (partly,) = [f for f in found(project, text.replace("START", "2 s"), capsys) if f["code"] == "sound-too-short"]
+    assert "ends 1.0" in str(partly["what"])  # 2 s + 2 s of 3 s, to the codec's 21 ms
+    (late,) = [f for f in found(project, text.replace("START", "100 s"), capsys) if f["code"] == "sound-too-short"]
+    assert "is heard from 01:40.000, but its sound ends at 00:03.0" in str(late["what"])
+
+
+def test_the_freeze_offered_for_footage_that_is_too_short_is_enough(
+    project: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = "  - {id: one, lasts: 4 s, show: {full: {capture: a, speed: 2}}}\n"
+    (finding,) = [f for f in found(project, text, capsys) if f["code"] == "capture-too-short"]
+    offered = re.search(r"`(freeze: \{at: \d+ f\})`", str(finding["mend"]))
+    assert offered
+    mended = text.replace("speed: 2", f"speed: 2, {offered[1]}")
+    assert "capture-too-short" not in codes(found(project, mended, capsys))
+
+
+def test_footage_too_short_for_its_words_asks_for_fewer_words(
+    project: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    take(project, "one-1.wav", 4.0)
+    text = "  - {id: one, lasts: fit, say: 'Nine words that take longer than the footage has.', show: {full: a}}\n"
+    (finding,) = [f for f in found(project, text, capsys) if f["code"] == "capture-too-short"]
+    assert "say less" in str(finding["mend"])

@@ -2,8 +2,15 @@
 
 from __future__ import annotations
 
+import errno
+import json
 import os
+import re
+import shlex
+import subprocess
+import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -45,3 +52,143 @@ def test_retime_says_when_its_folder_cannot_be_made(project: Path, capsys: pytes
     assert main(["retime", str(project)]) == 4
     said = capsys.readouterr().err
     assert "could not be written" in said and "fault in assembler" not in said
+
+
+ASSEMBLER = (sys.executable, "-m", "assembler.cli.main")
+
+
+def run(*arguments: str, **more: Any) -> subprocess.CompletedProcess[str]:
+    """The command in a process of its own, as a shell starts it."""
+    return subprocess.run([*ASSEMBLER, *arguments], capture_output=True, text=True, timeout=60, check=False, **more)
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [["check", "nowhere"], ["check", "--bad"], ["check", "a", "b"], ["draft", "nowhere", "--size"], ["retime", "x"],
+     ["explain", "nothing.like.it"], ["new"], ["doctor", "x"], ["schema", "x"], ["chek"], []],
+)  # fmt: skip
+def test_whatever_is_wrong_json_is_all_that_comes_on_stdout(
+    arguments: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert main([*arguments, "--json"]) == 2
+    shown = capsys.readouterr()
+    (problem,) = json.loads(shown.out)["problems"]
+    assert problem["severity"] == "error" and problem["what"] and problem["mend"]
+    assert problem["what"] in shown.err
+
+
+@pytest.mark.parametrize("arguments", [["schema"], ["explain", "segments.say"], ["new", "a folder"], ["doctor"]])
+def test_every_command_can_answer_in_json(
+    arguments: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert main([*arguments, "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["chek"], "there is no command 'chek'\n  mend: did you mean `check`?"),
+        (["nonsense"], "the commands are: new, check"),
+        ([], "no command was given\n  mend: the commands are: new, check"),
+        (["check", "--jsn"], "`assembler check` has no option --jsn\n  mend: did you mean --json?"),
+        (["check", "--jso"], "has no option --jso\n  mend: did you mean --json?"),
+        (["check", "a", "b"], "`assembler check` has no use for 'b'\n  mend: see `assembler check --help`"),
+        (["draft", "--size"], "--size needs a value\n  mend: see `assembler draft --help`"),
+    ],
+)
+def test_a_slip_on_the_command_line_is_named_with_the_word_that_was_meant(
+    arguments: list[str], words: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(arguments) == 2
+    assert words in capsys.readouterr().err
+
+
+def test_a_reader_that_stops_reading_changes_neither_the_work_nor_the_exit_code(project: Path) -> None:
+    (project / "storyboard.yaml").write_text(CARD.replace("lasts: fit", "lasts: 1 f"), encoding="utf-8")
+    for command, code in (("check", 1), ("draft", 0)):
+        with subprocess.Popen(
+            [*ASSEMBLER, command, str(project)], stdout=subprocess.PIPE, stderr=subprocess.PIPE
+        ) as process:
+            assert process.stdout is not None and process.stderr is not None
+            process.stdout.close()
+            process.stderr.close()
+            assert process.wait(60) == code
+    assert (project / "out" / "draft.mp4").is_file()
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
+@pytest.mark.parametrize("command", [["schema"], ["explain"]])
+def test_a_result_that_cannot_be_written_is_not_called_a_fault_of_ours(command: list[str]) -> None:
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run([*ASSEMBLER, *command], stdout=full, stderr=subprocess.PIPE, text=True, check=False)
+    assert done.returncode == 3
+    assert done.stderr.startswith("error: the result could not be written: ")
+    assert len(done.stderr.splitlines()) == 2
+
+
+def test_words_that_the_terminal_cannot_show_do_not_end_a_command(project: Path) -> None:
+    folder = project.rename(project.with_name("Brücke 🎬"))
+    narrow = {**os.environ, "PYTHONIOENCODING": "ascii", "PYTHONUTF8": "0"}
+    text = run("retime", str(folder), env=narrow)
+    assert (text.returncode, text.stderr.count("\n")) == (0, 1)
+    answer = run("retime", str(folder), "--json", env=narrow)
+    assert answer.returncode == 0
+    assert json.loads(answer.stdout)["written"][0] == str(folder / "out" / "draft.srt")
+
+
+def test_a_command_without_any_stream_still_does_its_work(project: Path) -> None:
+    shell = shlex.join([*ASSEMBLER, "retime", str(project)]) + " >&- 2>&-"
+    assert subprocess.run(["sh", "-c", shell], check=False, timeout=60).returncode == 0
+    assert (project / "out" / "draft.srt").is_file()
+
+
+def test_what_project_code_prints_does_not_mix_with_the_result(
+    project: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    code = "def clip(width, height, rate, seconds):\n    print('noise')\n    raise KeyError('x')\n"
+    (project / "noisy.py").write_text(code, encoding="utf-8")
+    made = CARD.replace("{card: Hello}", "{made: {file: noisy.py}}")
+    (project / "storyboard.yaml").write_text(made, encoding="utf-8")
+    assert main(["draft", str(project), "--allow-code", "--json"]) == 4
+    shown = capsys.readouterr()
+    assert json.loads(shown.out)["problems"] and "noise" in shown.err
+
+
+def test_new_overwrites_nothing_and_leaves_nothing_when_it_refuses(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "storyboard.schema.json").write_text("mine")
+    assert main(["new", str(tmp_path)]) == 0
+    assert (tmp_path / "storyboard.schema.json").read_text() == "mine"
+    other = tmp_path / "other"
+    other.mkdir()
+    (other / "storyboard.yaml").write_text("mine")
+    assert main(["new", str(other)]) == 2
+    assert "exists already; nothing was changed" in capsys.readouterr().err
+    assert [path.name for path in other.iterdir()] == ["storyboard.yaml"]
+
+
+def test_new_leaves_no_half_written_storyboard_on_a_full_disk(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def full(handle: int) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(os, "fsync", full)
+    assert main(["new", str(tmp_path / "project")]) == 3
+    assert "no room left on the disk" in capsys.readouterr().err
+    assert not list(tmp_path.rglob("storyboard.*"))
+
+
+def test_the_next_command_that_new_prints_can_be_pasted(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    for folder in ("two words", "-dash", "it's"):
+        assert main(["new", "--", folder]) == 0
+        (line,) = re.findall(r"^next: assembler (.*)$", capsys.readouterr().out, re.MULTILINE)
+        assert main(["check", *shlex.split(line)[1:]]) == 0
+        capsys.readouterr()

@@ -19,6 +19,8 @@ import pytest
 
 from assembler.errors import NarrationError
 from assembler.media.info import CaptureInfo, Colour, SoundInfo
+from assembler.media.join import join_parts
+from assembler.media.writer import PartWriter
 from assembler.narration.scratch import ScratchVoice, available
 from assembler.narration.speech import Speech
 from assembler.narration.words import split_words
@@ -171,6 +173,24 @@ def test_the_edges_of_capture_sound_do_not_click(tmp_path: Path) -> None:
     assert sound[RATE // 2 + 120] == pytest.approx(middle / 2, rel=0.05)
 
 
+def test_capture_sound_that_runs_on_over_a_cut_is_not_broken(tmp_path: Path) -> None:
+    game = game_sound(tmp_path, np.full((4 * RATE, 2), 0.05, np.float32))
+    # Frame 41 at 59.94 a second starts at sample 32832.8; the second stretch takes the capture up there.
+    cut, end = 32_833, 90_000
+    runs_on = Fraction(41 * 1001, 60_000)
+    jumps = runs_on + Fraction(1, 60)
+
+    def lowest_at_the_cut(second: PlacedHear) -> float:
+        programme = timeline(tmp_path, 120, NTSC_60, heard=[hear(0, cut), second], game=game)
+        sound = whole(mix(programme))[:, 0]
+        return float(sound[cut - 480 : cut + 480].min() / sound[20_000])
+
+    assert lowest_at_the_cut(hear(cut, end, capture_s=runs_on)) == pytest.approx(1, abs=1e-3)
+    # What is cut in the capture, or changes its level, still fades out and in.
+    assert lowest_at_the_cut(hear(cut, end, capture_s=jumps)) < 0.05
+    assert lowest_at_the_cut(hear(cut, end, capture_s=runs_on, gain_db=-6.0)) < 0.05
+
+
 def test_captures_are_lowered_by_12_db_under_speech_and_come_back(tmp_path: Path) -> None:
     # A tone in the capture that the narration (a burst of low tone) has nothing of: read it off by its own frequency.
     at = np.arange(8 * RATE) / RATE
@@ -283,6 +303,26 @@ def test_a_loud_programme_meets_minus_14_lufs_and_minus_1_dbtp_by_another_meter(
     assert peak <= -1.0
     assert made.report.programme_lufs == pytest.approx(loudness, abs=0.1)
     assert made.report.true_peak_dbtp == pytest.approx(peak, abs=0.15)
+
+
+def test_true_peaks_of_the_coded_sound_stay_under_minus_1_dbtp(tmp_path: Path) -> None:
+    random = np.random.default_rng(3)
+    at = np.arange(6 * RATE) / RATE
+    # A walk that jumps from one end of the scale to the other, and beats of three tones: neither is kind to a coder.
+    walk = np.cumsum(random.normal(size=at.size)) / 60 % 2 - 1
+    beats = 0.6 * sum(np.exp(-40 * (at % 0.5)) * np.sin(2 * np.pi * hertz * at) for hertz in (60, 180, 3000))
+    wave_form = np.concatenate((walk[: 3 * RATE], beats[3 * RATE :]))
+    game = game_sound(tmp_path, np.clip(np.stack((wave_form, 0.9 * wave_form), axis=1), -1, 1).astype(np.float32))
+    made = mix(timeline(tmp_path, 360, heard=[hear(0, 6 * RATE)], game=game))
+    part, out = tmp_path / "part.mp4", tmp_path / "out.mp4"
+    with PartWriter(part, width=64, height=36, rate=Fraction(60)) as writer:
+        for _ in range(360):
+            writer.canvas().y[:] = 16
+            writer.submit()
+    join_parts([part], out, rate=Fraction(60), sound=made.blocks())
+    loudness, peak = ebur128(out)
+    assert peak <= -1.0
+    assert loudness == pytest.approx(-14.0, abs=0.3)
 
 
 @pytest.mark.skipif(not available(), reason="NOT CHECKED: the scratch voice is not installed")

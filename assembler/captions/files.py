@@ -1,9 +1,11 @@
 """Caption files: SubRip through pysrt, WebVTT by a strict writer of our own. Both land whole.
 
-Times are the millisecond nearest to a frame's start, so that the frame nearest to the millisecond
-is the same frame again. Text is shown as it was written: what a player would take for markup or for
-a timing line is escaped in WebVTT; SubRip has no escape, so there an invisible word joiner
-(U+2060) stands inside it.
+Times are the last whole millisecond at or before a frame's start. A player shows a caption on the
+pictures whose time is not before its start and before its end, and these are then the very frames;
+the frame nearest to the millisecond is the same frame again, too.
+
+Text is shown as it was written: what a player would take for markup or for a timing line is escaped
+in WebVTT; SubRip has no escape, so there an invisible word joiner (U+2060) stands inside it.
 """
 
 from __future__ import annotations
@@ -20,7 +22,6 @@ import pysrt
 
 from assembler.captions.cues import Cue, seen
 from assembler.media.landing import write_whole
-from assembler.timing.rates import nearest_frame
 
 _JOINER = "\u2060"
 _RIGHT_TO_LEFT_MARK = "\u200f"
@@ -39,8 +40,8 @@ _SRT_SIGNS = re.compile(
 
 
 def millisecond(frame: int, rate: Fraction) -> int:
-    """The millisecond nearest to a frame's start; a tie goes to the later."""
-    return nearest_frame(Fraction(frame) / rate, Fraction(1000))
+    """The last whole millisecond at or before a frame's start."""
+    return frame * 1000 * rate.denominator // rate.numerator
 
 
 def write_srt(cues: Iterable[Cue], rate: Fraction, path: Path, language: str = "") -> None:

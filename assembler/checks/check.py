@@ -9,6 +9,7 @@ from assembler.checks.captions import reading_limits
 from assembler.checks.detail import lost_detail
 from assembler.checks.fit import narration_fit, speech_rate
 from assembler.checks.footage import footage_kinds, footage_lengths, silent_captures, unused_captures
+from assembler.checks.panes import crops_inside, freezes_inside
 from assembler.checks.words import caption_room, card_room, label_room, missing_glyphs
 from assembler.errors import Finding
 from assembler.picture.stage import Stage
@@ -29,6 +30,8 @@ def check_timeline(timeline: Timeline, cues: tuple[Cue, ...], fonts: FontSet) ->
     yield from footage_kinds(timeline)
     yield from unused_captures(timeline.storyboard)
     yield from silent_captures(timeline)
+    yield from crops_inside(timeline)
+    yield from freezes_inside(timeline)
     yield from lost_detail(timeline, stage)
     yield from reading_limits(timeline, cues)
     yield from missing_glyphs(timeline.storyboard, fonts)

@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from fractions import Fraction
+from math import floor
 
 from assembler.errors import Finding
-from assembler.storyboard.model import Storyboard
+from assembler.media.info import SoundInfo
+from assembler.storyboard.model import Hear, Storyboard
 from assembler.timeline.model import PlacedPane, PlacedSegment, PlacedShot, Timeline
 from assembler.timing.timecode import clock
+
+_UNHEARD_S = Fraction(1, 10)
+"""A gap in background sound that nobody notices. Common practice, no source."""
 
 
 def used_captures(storyboard: Storyboard) -> set[str]:
@@ -39,15 +45,7 @@ def _length(timeline: Timeline, placed: PlacedSegment, shot: PlacedShot, pane: P
             fault = f"{what} ends {short:.2f} s before the dissolve that follows does; {stands}"
         else:
             fault = f"{what} ends {short:.2f} s ({pane.late_frames} frames) too soon; {stands}"
-        latest = pane.wanted_s - pane.late_frames / timeline.rate * pane.speed
-        sooner = f"start it at {float(latest):.2f} s or earlier, " if latest >= 0 else ""
-        yield Finding(
-            "error",
-            "capture-too-short",
-            pane.pane.at("capture"),
-            fault,
-            f"{sooner}shorten the shot by {short:.2f} s, or freeze it on purpose",
-        )
+        yield Finding("error", "capture-too-short", pane.pane.at("capture"), fault, _mend(timeline, placed, shot, pane))
     if pane.early_frames:
         yield Finding(
             "error",
@@ -57,6 +55,23 @@ def _length(timeline: Timeline, placed: PlacedSegment, shot: PlacedShot, pane: P
             "its first picture would stand still",
             "start the shot later, or correct the line-up",
         )
+
+
+def _mend(timeline: Timeline, placed: PlacedSegment, shot: PlacedShot, pane: PlacedPane) -> str:
+    """Ways to need no more footage than there is, each of which is enough by itself."""
+    frames = shot.span.frames + shot.tail_frames
+    short_s = float(pane.late_frames / timeline.rate)
+    ways = []
+    latest = timeline.captures[pane.capture.id].duration_s - frames / timeline.rate * pane.speed
+    if latest >= 0 and not pane.held:
+        ways.append(f"start it at {floor(latest * 100) / 100:.2f} s or earlier")
+    if pane.late_frames < frames:
+        fit = placed.segment.fit and not any(written.lasts for written in placed.segment.shots)
+        ways.append(f"say less, by {short_s:.2f} s" if fit else f"shorten the shot by {short_s:.2f} s")
+        # The last frame that has a picture is the first one held.
+        freeze = "" if pane.held else f" with `freeze: {{at: {frames - pane.late_frames - 1} f}}`"
+        ways.append(f"hold its last picture on purpose{freeze}")
+    return ", or ".join(ways) or "show a capture that is long enough"
 
 
 def footage_kinds(timeline: Timeline) -> Iterator[Finding]:
@@ -110,7 +125,9 @@ def silent_captures(timeline: Timeline) -> Iterator[Finding]:
                     f"capture '{hear.capture}' has no sound to be heard",
                     "take it out of `hear:`",
                 )
-            elif hear.start is None and _changed_speed(placed, hear.capture):
+            elif hear.start is not None:
+                yield from _sound_length(timeline, placed, hear, info.sound)
+            elif _changed_speed(placed, hear.capture):
                 yield Finding(
                     "note",
                     "sound-left-out",
@@ -118,6 +135,21 @@ def silent_captures(timeline: Timeline) -> Iterator[Finding]:
                     f"capture '{hear.capture}' is silent where segment '{placed.segment.id}' slows or freezes it",
                     "give it a moment to be heard from: {capture: …, from: …}",
                 )
+
+
+def _sound_length(timeline: Timeline, placed: PlacedSegment, hear: Hear, sound: SoundInfo) -> Iterator[Finding]:
+    assert hear.start is not None
+    start_s, end_s = hear.start.seconds, sound.start_s + sound.duration_s
+    short_s = start_s + placed.span.frames / timeline.rate - end_s
+    if short_s <= _UNHEARD_S:
+        return
+    if start_s >= end_s:
+        what = f"capture '{hear.capture}' is heard from {clock(start_s)}, but its sound ends at {clock(end_s)}"
+    else:
+        what = f"the sound of capture '{hear.capture}' ends {float(short_s):.2f} s before segment '{placed.segment.id}'"
+    yield Finding(
+        "warning", "sound-too-short", hear.at("from"), what, "let it be heard from an earlier moment, or not at all"
+    )
 
 
 def _changed_speed(placed: PlacedSegment, capture: str) -> bool:

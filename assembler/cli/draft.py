@@ -59,6 +59,7 @@ def run(options: argparse.Namespace) -> int:
         return _show_plan(options, plan_draft(prepared.timeline, prepared.cues, wanted))
     print_findings((found for found in prepared.findings if found.severity != "note"), to_stdout=False)
     with contextlib.ExitStack() as shown:
+        shown.enter_context(contextlib.redirect_stdout(sys.stderr))  # a project's own code may print
         listener = None if options.json else shown.enter_context(shower(sys.stderr))
         result = render_draft(prepared.timeline, prepared.cues, wanted, listener, fonts=prepared.fonts)
     captions = _write_captions(prepared, result)

@@ -7,13 +7,15 @@ lacks (codec, font, package, disk); 4 a capture could not be read or the render 
 from __future__ import annotations
 
 import argparse
+import difflib
 import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module, metadata
-from typing import NoReturn
+from typing import Any, NoReturn
 
-from assembler.errors import AssemblerError
+from assembler.cli.output import as_dict, err, finish, print_json, ready
+from assembler.errors import AssemblerError, Problem, UsageError
 
 COMMANDS = ("new", "check", "draft", "retime", "measure", "figures", "schema", "explain", "doctor")
 EXIT_INTERRUPTED = 130
@@ -25,13 +27,19 @@ exit codes: 0 fine, 1 check found errors, 2 usage or unreadable storyboard,
 
 
 class _Parser(argparse.ArgumentParser):
+    """Raises UsageError where argparse would print and end the program. Options are written in full, so that
+    a later one never changes what an earlier command line means."""
+
+    def __init__(self, **settings: Any) -> None:
+        super().__init__(**settings, allow_abbrev=False)
+
     def error(self, message: str) -> NoReturn:
-        sys.stderr.write(f"error: {message}\n  mend: see `{self.prog} --help`\n")
-        raise SystemExit(2)
+        what = message.removeprefix("argument ").replace(": expected one argument", " needs a value")
+        raise UsageError(what, mend=f"see `{self.prog} --help`")
 
 
-def parser() -> argparse.ArgumentParser:
-    """The whole command line; each command adds its own part."""
+def parser() -> tuple[argparse.ArgumentParser, Any]:
+    """The whole command line, and its commands by name; each command adds its own part."""
     root = _Parser(
         prog="assembler",
         description="Turn a storyboard into a narrated, labelled, captioned side-by-side comparison video.",
@@ -42,42 +50,74 @@ def parser() -> argparse.ArgumentParser:
     commands = root.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=_Parser)
     for name in COMMANDS:
         import_module(f"assembler.cli.{name}").add(commands)
-    return root
+    return root, commands.choices
+
+
+def read_arguments(arguments: Sequence[str]) -> argparse.Namespace:
+    """What the command line asks for. Raises UsageError; ends the program after --help and --version."""
+    everything = ", ".join(COMMANDS)
+    first = next((word for word in arguments if not word.startswith("-")), None)
+    if first is None and not {"-h", "--help", "--version"} & set(arguments):
+        raise UsageError("no command was given", mend=f"the commands are: {everything}")
+    if first is not None and first not in COMMANDS:
+        near = difflib.get_close_matches(first, COMMANDS, 1)
+        mend = f"did you mean `{near[0]}`?" if near else f"the commands are: {everything}"
+        raise UsageError(f"there is no command '{first}'", mend=mend)
+    root, commands = parser()
+    options, rest = root.parse_known_args(arguments)
+    if rest:
+        raise _unused(commands[options.command], rest[0])
+    return options
+
+
+def _unused(command: argparse.ArgumentParser, word: str) -> UsageError:
+    if not word.startswith("-"):
+        return UsageError(f"`{command.prog}` has no use for '{word}'", mend=f"see `{command.prog} --help`")
+    known = [option for action in command._actions for option in action.option_strings]
+    near = difflib.get_close_matches(word.split("=")[0], known, 1)
+    mend = f"did you mean {near[0]}?" if near else f"see `{command.prog} --help`"
+    return UsageError(f"`{command.prog}` has no option {word}", mend=mend)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run one command and return its exit code. Never raises, but for argparse's own exits."""
-    options = parser().parse_args(arguments)
+    """Run one command and return its exit code. Never raises, but for the exit after --help and --version."""
+    words = list(sys.argv[1:] if arguments is None else arguments)
+    ready()
     try:
+        options = read_arguments(words)
         code: int = options.run(options)
+        finish()
     except AssemblerError as error:
-        if getattr(options, "json", False):
-            from assembler.cli.output import print_json
-
-            print_json(options.command, {"problems": [_as_dict(problem) for problem in error.problems]})
-        sys.stderr.write(f"{error}\n")
+        _tell(words, error.problems)
         return error.exit_code
     except KeyboardInterrupt:
-        sys.stderr.write("interrupted; what was finished is kept\n")
+        err("interrupted; what was finished is kept")
+        _answer(words, (Problem(None, "interrupted", "run it again; what was finished is kept"),))
         return EXIT_INTERRUPTED
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
     except Exception as error:  # a fault of ours must still end in one line
         if os.environ.get("ASSEMBLER_DEBUG"):
             raise
-        sys.stderr.write(
-            f"error: a fault in assembler itself: {type(error).__name__}: {error}\n"
-            "  mend: run again with ASSEMBLER_DEBUG=1 and report what it prints\n"
-        )
+        what = f"a fault in assembler itself: {type(error).__name__}: {error}"
+        _tell(words, (Problem(None, what, "run again with ASSEMBLER_DEBUG=1 and report what it prints"),))
         return 4
     return code
 
 
-def _as_dict(problem: object) -> dict[str, object]:
-    from assembler.cli.output import as_dict
+def _tell(words: Sequence[str], problems: Sequence[Problem]) -> None:
+    err("\n".join(map(str, problems)))
+    _answer(words, problems)
 
-    return as_dict(problem)
+
+def _answer(words: Sequence[str], problems: Sequence[Problem]) -> None:
+    """The problems as JSON, when that was asked for."""
+    if "--json" not in words:
+        return
+    command = next((word for word in words if word in COMMANDS), None)
+    try:
+        print_json(command, {"problems": [as_dict(problem) for problem in problems]})
+        finish()
+    except AssemblerError as error:
+        err(str(error))
 
 
 def entry() -> NoReturn:

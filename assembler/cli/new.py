@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import argparse
 import json
+import shlex
 from pathlib import Path
 from typing import Any
 
-from assembler.cli.output import out
+from assembler.cli.output import out, print_json
 from assembler.errors import UsageError
 
 SCHEMA_NAME = "storyboard.schema.json"
@@ -82,28 +83,35 @@ def add(commands: Any) -> None:
         "editors, and empty folders for footage and takes. Nothing that exists is overwritten.",
     )
     command.add_argument("folder", type=Path, help="folder to make")
+    command.add_argument("--json", action="store_true", help="print the result as JSON")
     command.set_defaults(run=run)
 
 
 def run(options: argparse.Namespace) -> int:
     """Make the folder; refuses one that already holds a storyboard."""
+    from assembler.media.landing import write_whole
     from assembler.storyboard.schema import json_schema
 
     folder: Path = options.folder
     storyboard = folder / "storyboard.yaml"
+    if storyboard.exists() or storyboard.is_symlink():
+        raise UsageError(f"{storyboard} exists already; nothing was changed", mend="name another folder")
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name in ("footage", "takes"):
-            (folder / name).mkdir(exist_ok=True)
-        with storyboard.open("x", encoding="utf-8") as file:
-            file.write(TEMPLATE)
-        (folder / SCHEMA_NAME).write_text(json.dumps(json_schema(), ensure_ascii=False, indent=2), encoding="utf-8")
-        ignore = folder / ".gitignore"
-        if not ignore.exists():
-            ignore.write_text(".assembler/\nout/\n", encoding="utf-8")
+        for path in (folder, folder / "footage", folder / "takes"):
+            path.mkdir(parents=True, exist_ok=True)
     except FileExistsError as error:
-        raise UsageError(f"{error.filename} exists already; nothing was changed", mend="name another folder") from error
+        what = f"{error.filename} exists already and is not a folder"
+        raise UsageError(what, mend="name another folder") from error
     except OSError as error:
         raise UsageError(f"{folder} cannot be made: {error.strerror}", mend="name a folder you may write to") from error
-    out(f"{storyboard}\nnext: assembler draft {folder}")
+    # The storyboard comes last: a folder that has one is finished.
+    schema = json.dumps(json_schema(), ensure_ascii=False, indent=2)
+    for name, text in ((SCHEMA_NAME, schema), (".gitignore", ".assembler/\nout/\n"), (storyboard.name, TEMPLATE)):
+        if not (folder / name).exists():
+            write_whole(folder / name, text.encode())
+    if options.json:
+        print_json("new", {"made": str(storyboard)})
+        return 0
+    named = f"./{folder}" if str(folder).startswith("-") else str(folder)
+    out(f"{storyboard}\nnext: assembler draft {shlex.quote(named)}")
     return 0

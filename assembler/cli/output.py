@@ -2,24 +2,62 @@
 
 from __future__ import annotations
 
+import contextlib
+import errno
+import io
 import json
+import os
 import sys
 from collections.abc import Iterable, Mapping
+from pathlib import Path
 from typing import Any
 
-from assembler.errors import Finding, Place, Problem
+from assembler.errors import AssemblerError, Finding, MissingPartError, Place, Problem, RenderError
 
 JSON_VERSION = 1
 
 
+def ready() -> None:
+    """See that both streams are there, and that no letter is beyond them."""
+    for name in ("stdout", "stderr"):
+        stream = getattr(sys, name)
+        if stream is None:  # closed before we were started
+            setattr(sys, name, Path(os.devnull).open("w", encoding="utf-8"))  # noqa: SIM115  open to the end
+        elif isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
+
+
 def out(text: str) -> None:
-    """A line of result."""
-    sys.stdout.write(text + "\n")
+    """A line of result. A reader that has gone, as `head` does, is no error; raises when it cannot be written."""
+    try:
+        sys.stdout.write(text + "\n")
+    except OSError as error:
+        _lost(error)
+
+
+def finish() -> None:
+    """Hand over what is still held back of the result. Raises as `out` does."""
+    try:
+        sys.stdout.flush()
+    except OSError as error:
+        _lost(error)
+
+
+def _lost(error: OSError) -> None:
+    # What is held back would fail again when the program ends.
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    if isinstance(error, BrokenPipeError):
+        return
+    kind: type[AssemblerError] = MissingPartError if error.errno == errno.ENOSPC else RenderError
+    what = f"the result could not be written: {error.strerror or error}"
+    raise kind(what, mend="see where the output of this command goes") from error
 
 
 def err(text: str) -> None:
-    """A line of message."""
-    sys.stderr.write(text + "\n")
+    """A line of message. That nobody can read it is no reason to stop."""
+    with contextlib.suppress(OSError):
+        sys.stderr.write(text + "\n")
 
 
 def as_dict(value: Problem | Finding | Any) -> dict[str, object]:
@@ -36,10 +74,19 @@ def as_dict(value: Problem | Finding | Any) -> dict[str, object]:
     }
 
 
-def print_json(command: str, content: Mapping[str, object]) -> None:
+def print_json(command: str | None, content: Mapping[str, object]) -> None:
     """The whole result of a command as one JSON object on stdout."""
-    document = {"assembler": JSON_VERSION, "command": command, **content}
-    out(json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False))
+    out(as_json({"assembler": JSON_VERSION, "command": command, **content}))
+
+
+def as_json(document: Mapping[str, object]) -> str:
+    """JSON text, with its letters escaped where stdout has no room for them."""
+    text = json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False)
+    try:
+        text.encode(sys.stdout.encoding or "utf-8")
+    except UnicodeError:
+        return json.dumps(document, ensure_ascii=True, indent=2, allow_nan=False)
+    return text
 
 
 def print_findings(findings: Iterable[Finding], *, to_stdout: bool) -> None:

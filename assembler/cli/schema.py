@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import argparse
-import json
 from typing import Any
 
-from assembler.cli.output import out
+from assembler.cli.output import as_json, out
 
 
 def add(commands: Any) -> None:
     """Add this command to the parser."""
     command = commands.add_parser("schema", help="print the storyboard's JSON Schema")
+    command.add_argument("--json", action="store_true", help="changes nothing: a schema is JSON as it is")
     command.set_defaults(run=run)
 
 
@@ -19,5 +19,5 @@ def run(options: argparse.Namespace) -> int:
     """Print the schema."""
     from assembler.storyboard.schema import json_schema
 
-    out(json.dumps(json_schema(), ensure_ascii=False, indent=2))
+    out(as_json(json_schema()))
     return 0

@@ -83,7 +83,7 @@ def join_parts(
     sound: Iterable[SoundBlock] | None,
     chapters: Sequence[Chapter] = (),
     title: str = "",
-    sound_bit_rate: int = 192_000,
+    sound_bit_rate: int = 256_000,
     progress: Callable[[int, int], None] | None = None,
 ) -> int:
     """Write the programme to `out` (mp4) and return its number of pictures.
@@ -248,7 +248,8 @@ class _SoundTrack:
 
     def __init__(self, container: Any, blocks: Iterable[SoundBlock], bit_rate: int) -> None:
         self._container = container
-        self._stream = container.add_stream("aac", rate=SAMPLE_RATE, layout="stereo")
+        # Without the coder's noise of its own making: it is not what was heard, and its peaks are anywhere.
+        self._stream = container.add_stream("aac", rate=SAMPLE_RATE, layout="stereo", options={"aac_pns": "0"})
         self._stream.bit_rate = bit_rate
         self._blocks = iter(blocks)
         self._held = np.zeros((0, 2), np.float32)

@@ -41,7 +41,6 @@ from assembler.picture.look import (
     GROUND,
     HAIRLINE,
     INK,
-    LINE_CONTRAST,
     MUTED,
     SUBJECT_COLOURS,
     TEXT_CONTRAST,
@@ -53,9 +52,8 @@ from assembler.picture.look import (
 from assembler.picture.sprite import Sprite, blend
 from assembler.picture.text import FontSet
 
-BACKING = backing_opacity(
-    (INK, TEXT_CONTRAST), (MUTED, TEXT_CONTRAST), *((colour, LINE_CONTRAST) for colour in SUBJECT_COLOURS)
-)
+# Names stand in their subject's colour, so the colours need the contrast of words.
+BACKING = backing_opacity(*((colour, TEXT_CONTRAST) for colour in (INK, MUTED, *SUBJECT_COLOURS)))
 FUTURE = 0.34
 _ON_PICTURE = (84, 92, 96)  # hairlines over a ground that lets a picture through
 DEFAULT_WINDOW_S = 5.0

@@ -5,6 +5,7 @@ What is shown goes to the error stream; text from the project is never read as m
 
 from __future__ import annotations
 
+import contextlib
 import os
 import time
 from collections.abc import Callable
@@ -110,8 +111,9 @@ class Lines:
         begins, ends = event.stage != self._stage, event.done >= event.total
         if begins or ends or now - self._told >= self._every_s:
             self._stage, self._told = event.stage, now
-            self._stream.write(line_of(event) + "\n")
-            self._stream.flush()
+            with contextlib.suppress(OSError):  # that nobody reads them is no reason to stop
+                self._stream.write(line_of(event) + "\n")
+                self._stream.flush()
 
     def __enter__(self) -> Self:
         return self

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -73,7 +74,7 @@ class CaptureBus:
     def __init__(self, timeline: Timeline) -> None:
         placed = (heard for segment in timeline.segments for heard in segment.heard)
         known = (heard for heard in placed if timeline.captures[heard.capture.id].sound is not None)
-        self._heard = sorted(known, key=lambda heard: heard.start_sample)
+        self._heard = _joined(known)
         self._captures = timeline.captures
         self._ducking = Ducking((line.start_sample, line.end_sample) for line in heard_lines(timeline))
         self._next = 0
@@ -119,6 +120,28 @@ class CaptureBus:
             if heard.end_sample <= end:
                 reader.__exit__(None, None, None)
         self._open = [pair for pair in self._open if pair[0].end_sample > end]
+
+
+def _joined(heard: Iterable[PlacedHear]) -> list[PlacedHear]:
+    """Stretches by their start. One that goes on where another ends, in the same capture and as loud, is one with it:
+    a cut between two pictures of a capture that runs on is not to be heard."""
+    joined: list[PlacedHear] = []
+    ending: dict[tuple[str, float, int], int] = {}  # capture, gain and last sample -> place in `joined`
+    for stretch in sorted(heard, key=lambda heard: heard.start_sample):
+        place = ending.pop((stretch.capture.id, stretch.gain_db, stretch.start_sample), None)
+        if place is not None and _goes_on(joined[place], stretch):
+            joined[place] = replace(joined[place], end_sample=stretch.end_sample)
+        else:
+            place = len(joined)
+            joined.append(stretch)
+        ending[stretch.capture.id, stretch.gain_db, stretch.end_sample] = place
+    return joined
+
+
+def _goes_on(before: PlacedHear, after: PlacedHear) -> bool:
+    """Whether a stretch takes up its capture where the one before it leaves it, to within a sample of rounding."""
+    left = _capture_sample(before) + after.start_sample - before.start_sample
+    return abs(left - _capture_sample(after)) <= 1
 
 
 def _capture_sample(heard: PlacedHear) -> int:
