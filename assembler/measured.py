@@ -7,11 +7,10 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 
-import numpy as np
-
 from assembler.errors import Finding
 from assembler.measure.clock import Clock
 from assembler.measure.lineup import line_up
+from assembler.measure.lineup_sound import Samples
 from assembler.measure.model import Cadence, LineUpResult, Thumbs
 from assembler.measure.overrides import ByHand, apply_overrides, load_by_hand
 from assembler.measure.store import measure_capture
@@ -79,7 +78,7 @@ def line_up_pair(partner: Measured, capture: Measured) -> LineUpResult:
     return line_up(one.info, one.thumbs, one.cadence, other.info, other.thumbs, other.cadence, sound)
 
 
-def _heard(info: CaptureInfo) -> np.ndarray[tuple[int, ...], np.dtype[np.float32]]:
+def _heard(info: CaptureInfo) -> Samples:
     assert info.sound is not None
     samples = int(min(info.duration_s, Fraction(_LISTEN_S)) * SAMPLE_RATE)
     return read_sound(info.path, info.sound, Fraction(0), samples, 1)

@@ -23,7 +23,7 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 # A room may import the rooms before it. `prepare` is the one file that leads through them all for the commands.
 ROOMS = (
     *("timing", "errors", "storyboard", "media", "measure", "narration", "timeline", "captions"),
-    *("sound", "picture", "checks", "render", "prepare", "cli"),
+    *("sound", "picture", "checks", "render", "measured", "prepare", "cli"),
 )
 
 # Where a foreign library may be used; everywhere else our own names stand for it.
