@@ -338,8 +338,8 @@ def test_a_wide_uncertainty_makes_a_wide_cut() -> None:
 
 def test_a_picture_held_by_a_capture_of_variable_timing_is_hollow_after_a_refresh() -> None:
     # Every picture stands for three refreshes of 60 a second, without repeats in the file, but for four at the start.
-    pts = np.cumsum([0, *[1] * 4, *[3] * 80]).astype(np.int64)
-    clock = Clock(pts, Fraction(1, 60), 3, None, 1080)
+    pts = 1500 * np.cumsum([0, *[1] * 4, *[3] * 80]).astype(np.int64)
+    clock = Clock(pts, Fraction(1, 90_000), 4500, None, 1080)
     shown = graph_series("Ash", "A", 0, clock, cadence([True] * len(pts)))
     assert shown.refresh == 60
     band = band_of([shown], window=2.0)
