@@ -221,7 +221,7 @@ class GraphBand:
 
     def _row(self, series: GraphSeries, panel: int, picture: int, time_s: float) -> float:
         scale = self._scales[panel]
-        if scale is None or series.word_at(picture):
+        if scale is None:
             return math.nan
         if self.kinds[panel] == "frame-rate":
             if math.isnan(float(series.rate[picture])):
