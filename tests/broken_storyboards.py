@@ -173,7 +173,7 @@ _TIMES = (
     Broken("no time at all", segment("{id: a, lasts: ▸0 s, show: {full: quay}}\n"), ("less than one frame",), False),
     Broken("days on end", segment("{id: a, lasts: ▸99999 min, show: {full: quay}}\n"), ("longer than 24",), False),
     Broken("a time before the start", segment("{id: a, at: ▸-2 s, lasts: 1 s, show: {full: quay}}\n"),
-           ("'-2 s' is not a time",), True),
+           ("'-2 s' lies before 0",), True),
     Broken("until and lasts", segment("{id: a, lasts: 2 s, ▸until: 9 s, show: {full: quay}}\n"), ("exclude",), True),
     Broken("an end before the beginning", segment("{id: a, at: 10 s, until: ▸9 s, show: {full: quay}}\n"),
            ("ends at 9 s but begins at 10 s",), False),

@@ -338,8 +338,8 @@ def test_a_wide_uncertainty_makes_a_wide_cut() -> None:
 
 def test_a_picture_held_by_a_capture_of_variable_timing_is_hollow_after_a_refresh() -> None:
     # Every picture stands for three refreshes of 60 a second, without repeats in the file, but for four at the start.
-    pts = np.cumsum([0, *[1] * 4, *[3] * 80]).astype(np.int64)
-    clock = Clock(pts, Fraction(1, 60), 3, None, 1080)
+    pts = 1500 * np.cumsum([0, *[1] * 4, *[3] * 80]).astype(np.int64)
+    clock = Clock(pts, Fraction(1, 90_000), 4500, None, 1080)
     shown = graph_series("Ash", "A", 0, clock, cadence([True] * len(pts)))
     assert shown.refresh == 60
     band = band_of([shown], window=2.0)
@@ -347,6 +347,21 @@ def test_a_picture_held_by_a_capture_of_variable_timing_is_hollow_after_a_refres
     # By hand: one refresh of three is filled.
     share = float((np.abs(row[:800] - luma(subject_colour(0))) <= 2).mean())
     assert share == pytest.approx(1 / 3, abs=0.05)
+    held = luma(over(subject_colour(0), HELD_TINT, GROUND))
+    assert float((np.abs(row[:800] - held) <= 2).mean()) > 0.5
+
+
+def test_hatching_ends_at_its_edges_and_covers_them_in_part() -> None:
+    pen = PixelPen(60, 40, FONTS)
+    pen.hatch(10.5, 8.0, 41.25, 30.0, 7.0, 2.0, MUTED)
+    alpha = pen.sheet.alpha
+    outside = alpha.copy()
+    outside[8:30, 10:42] = 0
+    assert not outside.any()
+    # By hand: of the first column half lies inside, of the last a quarter.
+    assert alpha[8:30, 10].max() == pytest.approx(0.5, abs=0.01)
+    assert alpha[8:30, 41].max() == pytest.approx(0.25, abs=0.01)
+    assert alpha[8:30, 11:41].max() == pytest.approx(1.0, abs=0.01)
 
 
 def test_colours_keep_the_contrast_of_lines_and_of_words() -> None:
@@ -383,6 +398,16 @@ def test_lines_differ_in_grey_by_their_style_alone() -> None:
     for one, other in combinations(patterns, 2):
         assert one != other
     assert patterns[0][0] == 1.0  # the first is solid
+
+
+def test_titles_stand_whole_inside_the_band() -> None:
+    for canvas_h in (360, 480, 720, 1080, 2160):
+        plan = band_of(
+            [series(every(2, 240))], ("frame-rate", "cadence"), width=canvas_h * 8 // 5, canvas_h=canvas_h
+        ).plan
+        for panel, floor in zip(plan.panels, (0, plan.panels[0].bottom), strict=True):
+            assert panel.baseline - FONTS.cap_height_px(axis_px(canvas_h)) >= floor
+            assert panel.baseline < panel.top
 
 
 def test_words_stay_readable() -> None:

@@ -98,3 +98,32 @@ def test_takes_with_nothing_in_them_are_refused(tmp_path: Path, monkeypatch: pyt
 def test_importing_the_door_does_not_import_pydub() -> None:
     code = "import sys, assembler.media.takes; sys.exit('pydub' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+@pytest.mark.parametrize("name", ["take.wav", "take.m4a"])
+def test_a_take_that_was_cut_off_while_it_was_copied_is_refused(tmp_path: Path, name: str) -> None:
+    path = tmp_path / name
+    codec = "aac" if name.endswith("m4a") else "pcm_s16le"
+    write_sound(path, Sound(tone(300, seconds=1.5, level=0.3), codec=codec))
+    whole = path.read_bytes()
+    path.write_bytes(whole[: len(whole) // 2])
+    with pytest.raises(MediaError, match=r"is cut off \(\d+ bytes are missing"):
+        load_take(path)
+
+
+def test_a_wav_whose_length_was_never_written_is_read(tmp_path: Path) -> None:
+    # Recorders that write to a pipe leave all bits of both lengths set, or none.
+    path = write_sound(tmp_path / "take.wav", Sound(tone(300, seconds=1.0, level=0.3)))
+    data = path.read_bytes()
+    at = data.index(b"data") + 4
+    for unknown in (b"\xff\xff\xff\xff", b"\0\0\0\0"):
+        path.write_bytes(data[:4] + unknown + data[8:at] + unknown + data[at + 4 :])
+        assert abs(len(load_take(path)) - 48_000) < 2_000
+
+
+def test_what_is_no_sound_is_told_how_to_become_a_take(tmp_path: Path) -> None:
+    path = tmp_path / "take.wav"
+    path.write_text("not sound at all, but words in a file")
+    with pytest.raises(MediaError) as caught:
+        load_take(path)
+    assert caught.value.problems[0].mend == "save it again as .wav or .flac"

@@ -136,7 +136,10 @@ def test_a_take_that_is_a_link_out_of_the_project_is_not_opened(tmp_path: Path) 
     (project / "takes").mkdir(parents=True)
     put(tmp_path / "outside.wav", speech_like(1.0))
     (project / "takes" / "quay-1.wav").symlink_to(tmp_path / "outside.wav")
-    assert run(project, said()).speech["quay", 1].kind == "estimate"
+    result = run(project, said())
+    assert result.speech["quay", 1].kind == "estimate"
+    assert codes(result) == ["take-outside"]
+    assert "takes/quay-1.wav" in result.findings[0].what
 
 
 @pytest.mark.parametrize("kind", ["silent", "not sound"])
@@ -171,6 +174,23 @@ def test_a_take_that_no_line_uses_is_noted(tmp_path: Path) -> None:
     result = run(tmp_path, said())
     assert codes(result) == ["take-unused"]
     assert "takes/quai-1.wav" in result.findings[0].what
+
+
+@pytest.mark.parametrize("name", ["Quay-1.wav", "quay_1.wav", "quay-01.wav", "quay1.wav"])
+def test_a_take_with_a_slip_in_its_name_is_told_the_name_it_needs(tmp_path: Path, name: str) -> None:
+    put(tmp_path / "takes" / name, speech_like(1.0))
+    if (tmp_path / "takes" / "quay-1.wav").exists():
+        pytest.skip("this file system takes large and small letters for the same")
+    (finding,) = run(tmp_path, said()).findings
+    assert (finding.code, "quay-1.wav" in finding.mend) == ("take-unused", True)
+
+
+def test_a_take_in_a_format_that_takes_may_not_have_is_warned_of(tmp_path: Path) -> None:
+    put(tmp_path / "takes" / "quay-1.wav", speech_like(1.0)).rename(tmp_path / "takes" / "quay-1.wma")
+    (tmp_path / "takes" / "quay-1.txt").write_text("notes of the speaker's own")
+    (finding,) = run(tmp_path, said()).findings
+    assert (finding.severity, finding.code) == ("warning", "take-format")
+    assert "takes/quay-1.wma" in finding.what and ".wav" in finding.mend
 
 
 def test_a_second_run_reads_the_cache_and_a_new_recording_does_not(

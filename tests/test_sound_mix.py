@@ -151,6 +151,17 @@ def test_a_line_begins_and_ends_at_its_own_samples(tmp_path: Path) -> None:
     np.testing.assert_array_equal(made[:, 0], made[:, 1])
 
 
+def test_a_line_cut_off_by_the_programmes_end_goes_out_without_a_click(tmp_path: Path) -> None:
+    line = spoken(tmp_path, "x", np.full(3 * RATE, 0.1, np.float32), RATE // 2)
+    programme = timeline(tmp_path, 120, lines=[line])
+    made = whole(mix(programme))[:, 0]
+    assert made[-1] < made[RATE] * 0.01
+    assert np.abs(np.diff(made[RATE:])).max() < made[RATE] * np.pi / 2 / 240 * 1.05  # as at the edges of a capture
+    # A piece of the programme is not its end: there the sound goes on.
+    piece = whole(mix(programme, span=Span(0, 60)))
+    np.testing.assert_allclose(piece[-1], made[RATE - 1], rtol=1e-4)
+
+
 def test_capture_sound_plays_from_its_own_time(tmp_path: Path) -> None:
     sound = np.zeros((4 * RATE, 2), np.float32)
     sound[2 * RATE] = (0.5, 0.25)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 import yaml
-from broken_storyboards import BROKEN, HEAD, Broken, bare, show
+from broken_storyboards import BROKEN, HEAD, Broken, bare, pane, show
 
 from assembler.errors import StoryboardError
 from assembler.storyboard import read_storyboard
@@ -112,3 +112,24 @@ def test_more_than_a_hundred_problems_end_with_their_number() -> None:
 def test_a_fault_in_a_repeated_part_is_told_once() -> None:
     text = HEAD + "segments:\n  - {id: a, lasts: 2 s, show: {side-by-side: [&p {capture: quay, sped: 2}, *p, *p]}}\n"
     assert len(fault(text).problems) == 1
+
+
+@pytest.mark.parametrize(
+    ("text", "mend"),
+    [
+        (bare("canvas: {size: 9999x9999, rate: 60}\n"), "such as 1920x1080"),
+        ("storyboard:1\ntitle:Two machines\n", "put a space after each ':'"),
+        (show("side-by-side"), "such as {full: ash-quay}"),
+        (show("quay"), "such as {full: ash-quay}"),
+        (pane("{capture: quay, speed: 1/4}"), "such as 0.25"),
+    ],
+    ids=["a canvas too large and odd", "no space after colons", "an arrangement alone", "a capture alone", "a ratio"],
+)
+def test_the_mend_shows_what_can_be_written(text: str, mend: str) -> None:
+    (problem,) = fault(text).problems
+    assert mend in problem.mend
+
+
+def test_a_time_before_zero_is_told_apart_from_no_time_at_all() -> None:
+    (problem,) = fault(pane("{capture: quay, from: -1 s}")).problems
+    assert problem.what == "'-1 s' lies before 0, which a time here cannot"

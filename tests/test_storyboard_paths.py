@@ -141,3 +141,18 @@ def test_a_missing_file_suggests_its_neighbour(project: Path) -> None:
     assert str(caught.value) == (
         "story.yaml:4:7: error: there is no file 'qay.mp4'\n  mend: did you mean 'quay.mp4'?"
     )
+
+
+@pytest.mark.parametrize(
+    ("written", "meant"),
+    [("footage/qay.mp4", "footage/quay.mp4"), ("Footage/QUAY.mp4", "footage/quay.mp4"),
+     ("fotage/quay.mp4", "footage/quay.mp4"), ("footage/quay.MP4", "footage/quay.mp4")],
+)  # fmt: skip
+def test_the_file_that_was_meant_is_suggested_with_the_path_to_write(tmp_path: Path, written: str, meant: str) -> None:
+    (tmp_path / "footage").mkdir()
+    (tmp_path / "footage" / "quay.mp4").write_bytes(b"x")
+    if (tmp_path / written).exists():
+        pytest.skip("this file system takes large and small letters for the same")
+    with pytest.raises(StoryboardError, match=f"did you mean '{meant}'"):
+        resolve_inside(tmp_path, written, None)
+    resolve_inside(tmp_path, meant, None)

@@ -34,7 +34,8 @@ def write_error(path: Path, error: BaseException) -> AssemblerError:
         )
     if number in (errno.EACCES, errno.EPERM, errno.EROFS):
         return MissingPartError(
-            f"{path}: this folder cannot be written to", mend=f"allow writing in {path.parent}, or work in another folder"
+            f"{path}: this folder cannot be written to",
+            mend=f"allow writing in {path.parent}, or work in another folder",
         )
     reason = getattr(error, "strerror", None) or str(error) or type(error).__name__
     return RenderError(f"{path}: could not be written: {reason}")

@@ -27,6 +27,8 @@ MAX_STREAMS = 64
 MAX_PIXELS = 8192 * 8192
 
 _COPY = "copy it, without re-encoding, into an .mp4, .mov or .mkv"
+_SAVE = "save it again as .wav or .flac"
+_SOUND = frozenset({".wav", ".flac", ".mp3", ".m4a", ".ogg", ".opus", ".aac", ".aif", ".aiff"})
 _RECORD = "copy the file again from where it was recorded; if that one is short too, record it again"
 
 
@@ -67,6 +69,12 @@ def unreadable(path: Path, why: str, reached_s: Fraction | None = None) -> Media
     return MediaError(f"'{path}' cannot be read{where}: {why}", mend=_RECORD)
 
 
+def refuse_cut_off(path: Path) -> None:
+    """Raise MediaError when the file is shorter than it says of itself."""
+    if reason := cut_off(path):
+        raise MediaError(f"'{path}' is cut off ({reason})", mend=_RECORD)
+
+
 def ends_early(path: Path, why: str, reached_s: Fraction, pictures: int) -> MediaError:
     """The error for a file that stops before it says it does."""
     counted = "1 picture" if pictures == 1 else f"{pictures} pictures"
@@ -95,7 +103,8 @@ def _not_media(path: Path, error: Exception) -> MediaError:
         return MediaError(f"'{path}' is a list of other files, not media", mend="name the media file itself")
     if reason := cut_off(path):
         return MediaError(f"'{path}' is cut off ({reason}): nothing of it can be read", mend=_RECORD)
-    return MediaError(f"'{path}' is not a media file that can be read here", mend=_COPY)
+    mend = _SAVE if path.suffix.casefold() in _SOUND else _COPY
+    return MediaError(f"'{path}' is not a media file that can be read here", mend=mend)
 
 
 def _first_bytes(path: Path) -> bytes:

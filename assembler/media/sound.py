@@ -21,7 +21,7 @@ from av.container import InputContainer
 
 from assembler.errors import MediaError
 from assembler.media.info import SoundInfo
-from assembler.media.opening import open_media, our_errors, unreadable
+from assembler.media.opening import open_media, our_errors, refuse_cut_off, unreadable
 from assembler.timing.rates import SAMPLE_RATE, nearest_frame
 
 Samples = npt.NDArray[np.float32]
@@ -195,9 +195,10 @@ def _chain(first: AudioFrame, rest: Iterator[AudioFrame]) -> Iterator[AudioFrame
 def decode_all(path: Path) -> Samples:
     """A whole file's sound, (n, 1 or 2) float32 at 48 kHz, from its first sample.
 
-    Raises MediaError when it has no sound or cannot be decoded to its end.
+    Raises MediaError when it has no sound, is cut off or cannot be decoded to its end.
     """
     with open_media(path) as container, our_errors(path):
+        refuse_cut_off(path)
         if not container.streams.audio:
             raise MediaError(f"'{path}' has no sound", mend="name a sound file")
         stream: AudioStream = container.streams.audio[0]

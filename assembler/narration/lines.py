@@ -10,6 +10,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Literal
 
@@ -68,6 +69,7 @@ class _Reader:
         self._pace = storyboard.narration.pace
         self._language = storyboard.language
         self._used: set[Path] = set()
+        self._without: list[str] = []  # names that takes of lines without one would have
         self._voice: ScratchVoice | None = None
         self._no_voice = storyboard.narration.voice != "scratch"
         self.findings: list[Finding] = []
@@ -100,8 +102,16 @@ class _Reader:
                     self._find(
                         *("note", "take-unused", self._storyboard.narration, "takes"),
                         f"no line uses {_shown(path, self._folder)}",
-                        "name it <segment id>-<line number>, or point a line's take: at it",
+                        self._rename(path),
                     )
+
+    def _rename(self, path: Path) -> str:
+        """How a recording that no line uses could be named."""
+        stems = {stem.casefold(): stem for stem in self._without}
+        near = get_close_matches(path.stem.casefold(), stems, n=1, cutoff=0.75)
+        if near:
+            return f"did you mean {stems[near[0]]}{path.suffix}? names are <segment id>-<line number>"
+        return "name it <segment id>-<line number>, or point a line's take: at it"
 
     def _list_takes(self) -> TakesFolder:
         written = self._storyboard.narration.takes
@@ -122,9 +132,18 @@ class _Reader:
         if line.take is None:
             found = self._takes.files.get(f"{segment.id}-{number}", ())
             self._used.update(path.resolve() for path in found)
+            for outside in (path for path in found if not self._inside(path)):
+                self._find(
+                    *("warning", "take-outside", line, ""),
+                    f"{where}: {_shown(outside, self._folder)} is a link that leads outside the project",
+                    "put the recording itself into the takes folder",
+                )
             found = tuple(path for path in found if self._inside(path))
-            if len(found) <= 1:
-                return found[0] if found else None
+            if not found:
+                self._missed(f"{segment.id}-{number}", line, where)
+                return None
+            if len(found) == 1:
+                return found[0]
             names = ", ".join(path.name for path in found)
             self._find(
                 *("error", "take-ambiguous", line, ""),
@@ -144,6 +163,16 @@ class _Reader:
             )
             return None
         return path
+
+    def _missed(self, stem: str, line: Line, where: str) -> None:
+        """Note a line without a take, and a recording of it in another format."""
+        self._without.append(stem)
+        if other := self._takes.others.get(stem):
+            self._find(
+                *("warning", "take-format", line, ""),
+                f"{where}: {_shown(other, self._folder)} is not in a sound format that takes may have",
+                f"save it as {stem}.wav or {stem}.flac",
+            )
 
     def _named(self, written: str, line: Line, where: str) -> Path | None:
         """The file of a `take:`, looked for from the storyboard's folder, then in the takes folder."""

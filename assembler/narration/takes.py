@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +13,8 @@ from scipy.ndimage import convolve1d
 from assembler.timing.rates import SAMPLE_RATE
 
 EXTENSIONS = frozenset({".wav", ".flac", ".mp3", ".m4a", ".ogg", ".opus", ".aac", ".aif", ".aiff"})
+OTHER_FORMATS = frozenset({".wma", ".caf", ".amr", ".mka", ".m4b", ".mp4", ".mov", ".mkv", ".webm", ".avi", ".3gp"})
+"""What may hold speech too, but has to be saved anew to be a take."""
 TRIM_VERSION = "1"
 """Part of a trimmed take's identity; changes when the same recording would be cut elsewhere."""
 
@@ -28,20 +30,25 @@ _FULL_RUNS = 5
 
 @dataclass(frozen=True, slots=True)
 class TakesFolder:
-    """The takes folder's recordings by file name without extension."""
+    """The takes folder's recordings by file name without extension; others: those in formats takes may not have."""
 
     folder: Path
     files: Mapping[str, tuple[Path, ...]]
+    others: Mapping[str, Path] = field(default_factory=dict)
 
 
 def list_takes(folder: Path) -> TakesFolder:
     """What lies in a takes folder; a folder that is not there holds nothing."""
     found: dict[str, list[Path]] = {}
-    if folder.is_dir():
-        for path in sorted(folder.iterdir()):
-            if path.suffix.casefold() in EXTENSIONS and not path.name.startswith(".") and path.is_file():
-                found.setdefault(path.stem, []).append(path)
-    return TakesFolder(folder, {stem: tuple(paths) for stem, paths in found.items()})
+    others: dict[str, Path] = {}
+    for path in sorted(folder.iterdir()) if folder.is_dir() else ():
+        if path.name.startswith(".") or not path.is_file():
+            continue
+        if path.suffix.casefold() in EXTENSIONS:
+            found.setdefault(path.stem, []).append(path)
+        elif path.suffix.casefold() in OTHER_FORMATS:
+            others[path.stem] = path
+    return TakesFolder(folder, {stem: tuple(paths) for stem, paths in found.items()}, others)
 
 
 def speech_span(samples: npt.NDArray[np.float32]) -> tuple[int, int] | None:

@@ -221,7 +221,7 @@ class GraphBand:
 
     def _row(self, series: GraphSeries, panel: int, picture: int, time_s: float) -> float:
         scale = self._scales[panel]
-        if scale is None or series.word_at(picture):
+        if scale is None:
             return math.nan
         if self.kinds[panel] == "frame-rate":
             if math.isnan(float(series.rate[picture])):
@@ -243,9 +243,9 @@ class GraphBand:
 
     def _column(self, index: int, picture: int, time_s: float) -> int:
         """The strip's column at the playhead: within the shown picture's own columns if it has any."""
-        edges = self._edges[index]
-        first, last = math.floor(edges[picture]), math.floor(edges[picture + 1])
-        return int(min(max(self.time.column(time_s), first), max(first, last - 1)))
+        edges_s = self.series[index].edges_s
+        first, last = (self.time.column(float(edges_s[at])) for at in (picture, picture + 1))
+        return min(max(self.time.column(time_s), first), max(first, last - 1))
 
     def _end_of(self, index: int, now: Shown) -> int:
         """Columns right of the playhead that the picture shown takes (even): the future begins after them."""

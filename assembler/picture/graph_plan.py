@@ -107,7 +107,8 @@ def _sizes(canvas_h: int) -> tuple[int, int, int, int, int, int]:
     def px(at_1080: float) -> int:
         return max(2, floor_even(scaled(at_1080, canvas_h) + 1))
 
-    return px(_TITLE_ROW), px(_PLOT), px(_BETWEEN), px(_LANE), px(_LANE_GAP), px(_NOTE_ROW)
+    title = max(px(_TITLE_ROW), even(axis_px(canvas_h) * 1.3))  # small canvases have words larger than to scale
+    return title, px(_PLOT), px(_BETWEEN), px(_LANE), px(_LANE_GAP), px(_NOTE_ROW)
 
 
 def band_height(kinds: Sequence[str], subjects: int, canvas_h: int) -> int:

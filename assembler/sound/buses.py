@@ -14,7 +14,7 @@ from assembler.errors import NarrationError
 from assembler.media.sound import SoundReader
 from assembler.sound.ducking import Ducking
 from assembler.timeline.model import PlacedHear, PlacedLine, Timeline
-from assembler.timing.rates import SAMPLE_RATE, nearest_frame
+from assembler.timing.rates import SAMPLE_RATE, nearest_frame, sample_of_frame
 
 FADE = 5 * SAMPLE_RATE // 1000
 """Samples over which every piece of sound comes in and goes out, so that no cut clicks."""
@@ -46,6 +46,7 @@ class NarrationBus:
     def __init__(self, timeline: Timeline, gains: Mapping[str, float]) -> None:
         self._lines = heard_lines(timeline)
         self._gains = gains
+        self._programme_end = sample_of_frame(timeline.frames, timeline.rate)
         self._next = 0
         self._open: list[PlacedLine] = []
 
@@ -63,7 +64,9 @@ class NarrationBus:
             low, high = max(start, line.start_sample), min(end, line.end_sample)
             assert line.speech.sound is not None
             part = read_speech(line.speech.sound, low - line.start_sample, high - low)
-            shape = _faded(low - line.start_sample, high - low, line.speech.samples)
+            # A line that the programme's end cuts off goes out there as it would at its own end.
+            heard = min(line.end_sample, self._programme_end) - line.start_sample
+            shape = _faded(low - line.start_sample, high - low, heard)
             block[low - start : high - start] += part * shape * self._gains.get(line.speech.kind, 1.0)
         return block
 

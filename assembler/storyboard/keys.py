@@ -219,7 +219,7 @@ SEGMENT = Keys(
             examples=("Two machines, one harbour at dusk.", [{"text": "Here they differ.", "pause": "0.4 s"}]),
             default="nothing is said"),
         Key(name="show",
-            shape=Either(noun="one shot or a list of shots",
+            shape=Either(noun="one shot, such as {full: ash-quay}, or a list of shots",
                          shapes=(SHOT, ListOf(noun="a list of shots", item=SHOT, least=1, most=200))),
             about="What is seen: one shot, or several one after the other. One of them may go without `lasts` and "
                   "takes the time the others leave.",

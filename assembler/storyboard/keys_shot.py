@@ -93,7 +93,7 @@ PANE = Keys(
             examples=("2 s", "00:00:09:00"),
             default="the moment shown by the capture it is lined up with, when that is in the same shot; else 0"),
         Key(name="speed",
-            shape=Parsed(noun="a number above 0, at most 16", parse=_speed, takes=(INT, FLOAT),
+            shape=Parsed(noun="a number above 0, at most 16, such as 0.25", parse=_speed, takes=(INT, FLOAT),
                          schema={"type": "number", "exclusiveMinimum": 0, "maximum": FASTEST}),
             about="How fast it plays: 0.25 is a quarter of the speed.", examples=(0.25, 2), default="1", gives=1),
         Key(name="freeze",

@@ -51,6 +51,9 @@ def read_storyboard(text: str | bytes, name: str) -> Storyboard:
     if isinstance(root, Mapping) and not set(root.keys) & {key.name for key in STORYBOARD.keys}:
         first = next(iter(root.keys.values())).place if root.keys else root.place
         raise _not_a_storyboard(first)
+    if isinstance(root, Scalar) and root.text.startswith("storyboard:"):
+        what = "this is one long text, because no ':' has a space after it"
+        raise StoryboardError([Problem(root.place, what, "put a space after each ':', as in `storyboard: 1`")])
     if not isinstance(root, Mapping):
         raise _not_a_storyboard(root.place)
     reader = Reader(report, rate or DEFAULT_RATE, {table: _ids(root, table) for table in ("subjects", "captures")})

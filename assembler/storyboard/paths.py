@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 from itertools import islice
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Literal
 
 from assembler.errors import Place, Problem, StoryboardError
@@ -32,7 +32,7 @@ def resolve_inside(
         root = folder.resolve(strict=True)
         target = (root / written).resolve(strict=True)
     except (FileNotFoundError, NotADirectoryError) as error:
-        near = _neighbour(folder / written)
+        near = _neighbour(folder, written)
         mend = f"did you mean '{shown(near)}'?" if near else "paths begin at the storyboard's folder"
         raise StoryboardError([Problem(place, f"there is no {kind} '{name}'", mend)]) from error
     except (OSError, RuntimeError, ValueError) as error:
@@ -49,10 +49,23 @@ def resolve_inside(
     return target
 
 
-def _neighbour(missing: Path) -> str:
-    """The name beside a missing file that is most like its own, or ''."""
+def _neighbour(root: Path, written: str) -> str:
+    """The path there is that is most like a missing one, name by name, or ''."""
+    here = root
+    for name in PurePosixPath(written).parts:
+        if name == ".." or not (here / name).exists():
+            name = _nearest(here, name)
+            if not name:
+                return ""
+        here /= name
+    return here.relative_to(root).as_posix()
+
+
+def _nearest(folder: Path, name: str) -> str:
+    """The name in a folder that is most like this one, letters large or small alike, or ''."""
     try:
-        names = [entry.name for entry in islice(missing.parent.iterdir(), _MOST_NEIGHBOURS)]
+        names = {entry.name.casefold(): entry.name for entry in islice(folder.iterdir(), _MOST_NEIGHBOURS)}
     except (OSError, ValueError):
         return ""
-    return next(iter(difflib.get_close_matches(missing.name, names, n=1, cutoff=0.75)), "")
+    near = difflib.get_close_matches(name.casefold(), names, n=1, cutoff=0.75)
+    return names[near[0]] if near else ""

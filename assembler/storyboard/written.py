@@ -24,6 +24,8 @@ def _time(text: str, rate: Fraction, *, signed: bool = False, positive: bool = F
     try:
         time = parse_time(text, rate, signed=signed)
     except ValueError as error:
+        if not signed and text.strip()[:1] in ("-", "−"):
+            raise UnfitError(f"'{shown(text)}' lies before 0, which a time here cannot", HOW_TO_WRITE) from error
         raise UnfitError(shown(str(error), 200), HOW_TO_WRITE) from error
     if abs(time.seconds) > 3600 * LONGEST_HOURS:
         raise UnfitError(f"the time {shown(text)} is longer than {LONGEST_HOURS} hours", "shorten it")
@@ -58,11 +60,11 @@ def canvas_size(text: str, rate: Fraction) -> tuple[int, int]:
     if not match:
         raise UnfitError(f"'{shown(text)}' is not a size", "write width x height without spaces, such as 1920x1080")
     width, height = int(match[1]), int(match[2])
+    if not (160 <= width <= 7680 and 90 <= height <= 4320):
+        raise UnfitError(f"{shown(text)} is outside 160x90 to 7680x4320", "write a size such as 1920x1080")
     if width % 2 or height % 2:
         even = f"{width + width % 2}x{height + height % 2}"
         raise UnfitError(f"{shown(text)} has an odd width or height", f"both must be even; write {even}")
-    if not (160 <= width <= 7680 and 90 <= height <= 4320):
-        raise UnfitError(f"{shown(text)} is outside 160x90 to 7680x4320", "write a size such as 1920x1080")
     return width, height
 
 
