@@ -15,7 +15,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "tests"))
 
-from planted import SIZE, Bools, Coder, encode, plan, scene, shown
+from planted import SIZE, Bools, Coder, encode, plan, scene, shown, story
 
 PICTURES = 364
 
@@ -58,15 +58,43 @@ CODERS = (
 )
 
 
-def clip(folder: Path, source: Source, coder: Coder) -> tuple[Path, Bools]:
-    """A clip and its truth; made if missing."""
-    new = plan("mixed", PICTURES, seed=sum(source.name.encode()))
-    stem = f"{source.name} {coder}".replace(" ", "_").replace("/", "")
-    path = folder / f"{stem}.mp4"
+STORY_CODERS = tuple(c for c in CODERS if c.crf not in (20, 26) and (c.preset, c.crf) != ("veryfast", 30))
+
+
+@dataclass(frozen=True)
+class Clip:
+    """One planted clip: a mix of cadences, or a story with fades, dark, a menu and a hitch."""
+
+    source: Source
+    coder: Coder
+    kind: str = "mixed"
+
+    def path(self, folder: Path) -> Path:
+        kind = "" if self.kind == "mixed" else f" {self.kind}"
+        return folder / f"{self.source.name}{kind} {self.coder}.mp4".replace(" ", "_").replace("/", "")
+
+
+def clips(sources: tuple[Source, ...], kinds: tuple[str, ...] = ("mixed", "story")) -> tuple[Clip, ...]:
+    coders = {"mixed": CODERS, "story": STORY_CODERS}
+    return tuple(Clip(s, c, kind) for kind in kinds for c in coders[kind] for s in sources)
+
+
+def planted(folder: Path, clip: Clip) -> tuple[list[np.ndarray], Bools, np.ndarray]:
+    """Pictures, which are new, and the state of each."""
+    drawn = renders(folder, clip.source)
+    if clip.kind == "story":
+        return story(drawn)
+    new = plan("mixed", PICTURES, seed=sum(clip.source.name.encode()))
+    return list(shown(drawn, new)), new, np.zeros(PICTURES, np.uint8)
+
+
+def made(folder: Path, clip: Clip) -> Path:
+    """The file of a clip; encoded if missing."""
+    path = clip.path(folder)
     if not path.exists():
         folder.mkdir(parents=True, exist_ok=True)
-        encode(path, shown(renders(folder, source), new), coder)
-    return path, new
+        encode(path, planted(folder, clip)[0], clip.coder)
+    return path
 
 
 def renders(folder: Path, source: Source) -> np.ndarray:
@@ -83,10 +111,8 @@ def renders(folder: Path, source: Source) -> np.ndarray:
 
 def main() -> None:
     folder = Path(sys.argv[1])
-    for coder in CODERS:
-        for source in (*TUNED, *SCORED):
-            clip(folder, source, coder)
-        print(coder, "done", flush=True)
+    for clip in clips((*TUNED, *SCORED)):
+        made(folder, clip)
 
 
 if __name__ == "__main__":

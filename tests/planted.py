@@ -262,6 +262,46 @@ def shown(renders: Array, new: Bools) -> Iterator[Array]:
         yield renders[at]
 
 
+def story(renders: Array, menu_seed: int = 0) -> tuple[list[Array], Bools, npt.NDArray[np.uint8]]:
+    """A session: motion, a hitch, a fade out, dark, a fade in, a menu with a blinking sign, motion at half rate.
+
+    Returns pictures, which are new, and the state of each (0 moving, 1 still, 2 dark). Takes 140 renders.
+    """
+    pictures: list[Array] = []
+    new: list[bool] = []
+    state: list[int] = []
+
+    def add(shown: Sequence[Array], what: Sequence[bool], named: int) -> None:
+        pictures.extend(shown)
+        new.extend(what)
+        state.extend([named] * len(shown))
+
+    black = np.full_like(renders[0], 16)
+    add(list(renders[:40]), [True] * 40, 0)
+    add([renders[39]] * 12, [False] * 12, 0)
+    add(list(renders[40:60]), [True] * 20, 0)
+    add([faded(renders[60 + k], 1 - (k + 1) / 30) for k in range(29)], [True] * 29, 0)
+    add([black] * 40, [True] + [False] * 39, 2)
+    add([faded(renders[90], (k // 2 + 1) / 20) for k in range(40)], [k % 2 == 0 for k in range(40)], 0)
+    menu = renders[90].copy()
+    high, wide = menu.shape
+    menu[high // 6 : -high // 6, wide // 6 : -wide // 6] = 45
+    rng = np.random.default_rng(menu_seed)
+    for row in range(high // 4, high * 3 // 4, high // 15):
+        for x in range(wide // 5, wide // 2, 12):
+            menu[row : row + int(rng.integers(5, 11)), x : x + int(rng.integers(4, 10))] = 200
+    sign = menu.copy()
+    sign[high // 4 : high // 4 + 14, wide // 2 + 30 : wide // 2 + 38] = 220
+    add([sign if k // 25 % 2 else menu for k in range(75)], [k % 25 == 0 for k in range(75)], 1)
+    add([renders[91 + k // 2] for k in range(80)], [k % 2 == 0 for k in range(80)], 0)
+    return pictures, np.array(new), np.array(state, np.uint8)
+
+
+def faded(picture: Array, share: float) -> Array:
+    """A picture on its way to black (0) or from it (1)."""
+    return np.rint(16 + (picture.astype(np.float32) - 16) * share).astype(np.uint8)
+
+
 def flips(rate: float, count: int, seed: int = 0, uneven: float = 0.1, top: float = 0) -> list[float]:
     """Times, in refreshes, at which a machine that does not wait shows its next picture.
 

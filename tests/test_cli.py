@@ -9,12 +9,15 @@ import re
 import shlex
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 from typing import Any
 
 import pytest
 
 from assembler.cli.main import main
+
+ROOT = Path(__file__).resolve().parent.parent
 
 CARD = """\
 storyboard: 1
@@ -192,3 +195,25 @@ def test_the_next_command_that_new_prints_can_be_pasted(
         (line,) = re.findall(r"^next: assembler (.*)$", capsys.readouterr().out, re.MULTILINE)
         assert main(["check", *shlex.split(line)[1:]]) == 0
         capsys.readouterr()
+
+
+def test_doctor_looks_for_every_package_that_is_needed(capsys: pytest.CaptureFixture[str]) -> None:
+    settings = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    needed = {
+        name[0]
+        for line in settings["project"]["dependencies"]
+        if (name := re.match(r"[\w-]+", line)) and ("3.13" not in line or sys.version_info >= (3, 13))
+    }
+    assert main(["doctor", "--json"]) == 0
+    looked = {check["name"] for check in json.loads(capsys.readouterr().out)["checks"]}
+    assert needed <= looked
+
+
+@pytest.mark.parametrize(("command", "words"), [("doctor", "encoder libx264"), ("retime", "not installed")])
+def test_a_package_that_is_not_there_is_said_to_be_missing(project: Path, command: str, words: str) -> None:
+    folder = [str(project)] if command == "retime" else []
+    code = "import sys; sys.modules['av'] = None; from assembler.cli.main import main; "
+    code += f"sys.exit(main({[command, *folder]!r}))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=False)
+    assert done.returncode == 3
+    assert words in done.stdout + done.stderr and "fault in assembler" not in done.stderr

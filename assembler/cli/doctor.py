@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import platform
 import shutil
+import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
 from importlib import metadata, util
@@ -13,7 +14,11 @@ from typing import Any
 
 from assembler.cli.output import out, print_json
 
-PACKAGES = ("av", "moviepy", "numpy", "Pillow", "pydub", "pyloudnorm", "pysrt", "PyYAML", "scipy", "uharfbuzz")
+PACKAGES = (
+    "av", "freetype-py", "moviepy", "numba", "numpy", "Pillow", "pydub", "pyloudnorm", "pysrt", "python-bidi", "PyYAML",
+    "rich", "scipy", "uharfbuzz",
+    *(("audioop-lts",) if sys.version_info >= (3, 13) else ()),
+)  # fmt: skip
 LOW_DISK_GIB = 5
 
 
@@ -70,21 +75,26 @@ def _package(name: str) -> Check:
 
 
 def _codecs() -> Iterator[Check]:
-    from assembler.media.codecs import encoders_at_hand
-
     jobs = {"libx264": "drafts", "aac": "sound", "libx265": "10-bit masters"}
-    for name, there in encoders_at_hand(tuple(jobs)).items():
+    try:
+        from assembler.media.codecs import encoders_at_hand
+
+        at_hand = encoders_at_hand(tuple(jobs))
+    except ImportError:
+        at_hand = dict.fromkeys(jobs, False)
+    for name, there in at_hand.items():
         mend = "install PyAV from its wheel: pip install --only-binary av av"
         yield Check(f"encoder {name}", there, jobs[name], needed=name != "libx265", mend=mend)
 
 
 def _fonts() -> Check:
     from assembler.errors import AssemblerError
-    from assembler.picture.text import FontSet
 
     try:
+        from assembler.picture.text import FontSet
+
         missing = FontSet().missing("Aé0Ωж")
-    except AssemblerError as error:
+    except (AssemblerError, ImportError) as error:
         return Check("fonts", False, str(error), mend="install assembler again: its wheel carries them")
     return Check("fonts", not missing, "shipped family and fallbacks", mend="install assembler again")
 

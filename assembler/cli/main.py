@@ -15,7 +15,7 @@ from importlib import import_module, metadata
 from typing import Any, NoReturn
 
 from assembler.cli.output import as_dict, err, finish, print_json, ready
-from assembler.errors import AssemblerError, Problem, UsageError
+from assembler.errors import AssemblerError, MissingPartError, Problem, UsageError
 
 COMMANDS = ("new", "check", "draft", "retime", "measure", "figures", "schema", "explain", "doctor")
 EXIT_INTERRUPTED = 130
@@ -95,6 +95,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
         _answer(words, (Problem(None, "interrupted", "run it again; what was finished is kept"),))
         return EXIT_INTERRUPTED
     except Exception as error:  # a fault of ours must still end in one line
+        if isinstance(error, ModuleNotFoundError) and error.name and not error.name.startswith("assembler"):
+            what = f"the package {error.name.split('.')[0]} is not installed"
+            _tell(words, (Problem(None, what, "`assembler doctor` says what to install"),))
+            return MissingPartError.exit_code
         if os.environ.get("ASSEMBLER_DEBUG"):
             raise
         what = f"a fault in assembler itself: {type(error).__name__}: {error}"

@@ -25,9 +25,18 @@ SUMS = 12
 
 
 @cache
-def kernels() -> dict[str, Callable[..., Any]]:
-    """The compiled functions by name. Compiled on the first call with each kind of pixel."""
+def compiled(function: Callable[..., Any]) -> Callable[..., Any]:
+    """A function of arrays and numbers, compiled on the first call with each kind of argument."""
     import numba  # here, not above: loading it takes half a second, and most commands measure nothing
+
+    made: Callable[..., Any] = numba.njit(nogil=True, cache=True, boundscheck=False)(function)
+    return made
+
+
+@cache
+def kernels() -> dict[str, Callable[..., Any]]:
+    """The compiled functions of this file by name; they may reorder sums."""
+    import numba
 
     fast = numba.njit(nogil=True, cache=True, fastmath=True, boundscheck=False)
     return {f.__name__: fast(f) for f in (strip_sums, sad_only, block_sums, largest_8x8, thumb, band_levels)}

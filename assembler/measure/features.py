@@ -18,6 +18,9 @@ from assembler.media.luma import Lines, Luma
 
 Floats = npt.NDArray[np.float32]
 
+NOTES_VERSION = 1
+"""To be raised when anything here, in `blocks` or in `masks` changes what is noted: captures are then read anew."""
+
 NAMES = (
     *("rms", "max_block", "top_block", "mid_block", "mean"),  # of the difference, 8-bit codes
     *("explained", "explained_top"),  # share of its energy that motion along the picture's slopes explains
@@ -34,9 +37,9 @@ THUMB_ROWS, THUMB_COLUMNS = 18, 32
 LEAST_SIDE = 64
 CHANGED_BLOCK = 0.5
 """Mean difference, in 8-bit codes, above which a block counts as changed."""
-# A picture clearly differs from the last that did when an 8 x 8 block does by 12 codes a pixel, or a third of
+# A picture clearly differs from the last that did when an 8 x 8 block does by 12 codes a pixel, or 2 % of
 # them by 5.
-_CLEAR, _SLIGHT, _SHARE = 12.0 * 64, 5.0 * 64, 0.33
+_CLEAR, _SLIGHT, _SHARE = 12.0 * 64, 5.0 * 64, 0.02
 
 
 @dataclass(frozen=True, slots=True, eq=False)

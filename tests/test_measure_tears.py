@@ -1,0 +1,133 @@
+"""Tears, against change-overs that were planted in the middle of scan-out before encoding."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+from planted import Array, Coder, encode, flips, plan, scene, shown, torn
+
+from assembler.measure.model import Cadence
+from assembler.measure.store import measure_capture
+from assembler.measure.tears import evidence, find_tears
+from assembler.media.probe import probe
+
+COUNT = 150
+GOOD = Coder("libx264", "veryfast", 18)
+
+
+@cache
+def pan() -> Array:
+    return scene("pan made5", COUNT + 30, speed=1.7, seed=4)
+
+
+def measured(tmp_path: Path, pictures: list[Array], coder: Coder = GOOD) -> Cadence:
+    return measure_capture(probe(encode(tmp_path / "torn.mp4", pictures, coder)), tmp_path / "measure").cadence
+
+
+def single(rows: list[list[int]]) -> np.ndarray:
+    """(n,) the row of the one change-over of each refresh, 0 for a wholly new picture, -1 for none."""
+    assert max(len(r) for r in rows) == 1
+    return np.array([r[0] if r else -1 for r in rows])
+
+
+@pytest.mark.parametrize("rate", [37, 48])
+def test_planted_tears_are_found_with_their_rows(tmp_path: Path, rate: float) -> None:
+    pictures, rows = torn(pan(), flips(rate, COUNT, seed=rate, uneven=0.05), COUNT)
+    truth = single(rows)
+    cadence = measured(tmp_path, pictures)
+    assert cadence.tears_measurable
+    said, true = cadence.p_tear >= 0.5, truth > 0
+    true[0] = False  # the first picture has none before it
+    edge = true & ((truth < 36) | (truth > 324))  # too few rows on one side to be told with certainty
+    # Expected values: the acceptance set for this measure, precision .98 and recall .95 where it can be seen.
+    assert (said & true).sum() >= 0.98 * said.sum()
+    assert (said & true & ~edge).sum() >= 0.95 * (true & ~edge).sum()
+    both = said & true
+    inside = (cadence.tear_first_row <= truth) & (truth < cadence.tear_last_row)
+    assert inside[both].mean() >= 0.95
+    middle = (cadence.tear_first_row + cadence.tear_last_row) / 2
+    assert np.median(np.abs(middle - truth)[both]) <= 4
+    assert np.all(cadence.tear_first_row[~said] == -1)
+
+
+def test_a_torn_capture_counts_its_frames_once(tmp_path: Path) -> None:
+    # The picture after a tear shows the rest of a frame that had begun: every refresh changes, not every one is new.
+    pictures, rows = torn(pan(), flips(40, COUNT, seed=2, uneven=0.05), COUNT)
+    cadence = measured(tmp_path, pictures)
+    changes = sum(bool(r) for r in rows)
+    assert changes < 0.72 * COUNT
+    assert abs(int(cadence.is_new.sum()) - changes) <= 4
+
+
+@pytest.mark.parametrize("kind", ["30", "40", "drops"])
+def test_a_machine_that_waits_for_the_refresh_shows_no_tears(tmp_path: Path, kind: str) -> None:
+    cadence = measured(tmp_path, list(shown(pan(), plan(kind, COUNT, seed=3))))
+    assert cadence.tears_measurable
+    assert not (cadence.p_tear >= 0.5).any()
+
+
+@pytest.mark.parametrize("rate", [60, 70])
+def test_where_every_refresh_changes_tears_cannot_be_told(tmp_path: Path, rate: float) -> None:
+    at = [float(t) for t in range(COUNT)] if rate == 60 else flips(rate, COUNT, seed=9, uneven=0.02)
+    cadence = measured(tmp_path, torn(pan(), at, COUNT)[0])
+    assert not cadence.tears_measurable
+    assert "every refresh changes" in cadence.tears_why
+    assert np.isnan(cadence.p_tear).all()
+    assert np.all(cadence.tear_first_row == -1)
+
+
+# --- the model of change-overs by itself, on evidence made by hand ---
+
+
+def levels(rows: list[int | None], bands: int, *, blind: slice = slice(0, 0)) -> tuple[Array, Array]:
+    """What the notes would say of change-overs at these bands, without noise."""
+    level = np.full((len(rows), bands), 3, np.uint8)
+    for t, row in enumerate(rows):
+        before = rows[t - 1] if t else None
+        if row is not None:
+            level[t, row:] = 240
+        if before:
+            level[t, :before] = 240
+    seen = np.full(level.shape, 255, np.uint8)
+    level[:, blind] = 0
+    seen[:, blind] = 0
+    return level, seen
+
+
+def test_change_overs_are_read_back_from_clean_evidence() -> None:
+    # Source: by hand from the definition; bands from r down change, then those above r with the next picture.
+    rows = [0, None, 20, None, 11, None, 0, None, None, 30, None, 0]
+    every = np.ones(len(rows), np.bool_)
+    found = find_tears(*levels(rows, 40), every, np.array([True, False, *[True] * 10]))
+    assert found.measurable
+    assert [k for k in range(len(rows)) if found.p_tear[k] >= 0.5] == [2, 4, 9]
+    for k in (2, 4, 9):
+        assert found.first_band[k] <= rows[k] < found.last_band[k]
+    assert [bool(p >= 0.5) for p in found.p_flip[1:]] == [r is not None for r in rows[1:]]
+
+
+def test_a_tear_among_bands_that_tell_nothing_is_given_as_all_of_them() -> None:
+    rows = [0, None, 20, None, None, 20, None]
+    every = np.ones(len(rows), np.bool_)
+    found = find_tears(*levels(rows, 40, blind=slice(14, 27)), every, every)
+    for k in (2, 5):
+        assert found.p_tear[k] >= 0.5
+        assert found.first_band[k] <= 15 and found.last_band[k] >= 26
+
+
+def test_bands_that_see_nothing_are_no_evidence() -> None:
+    level, seen = levels([0, None, 5], 10, blind=slice(3, 6))
+    told = evidence(level, seen)
+    assert np.all(told[:, 3:6] == 0)
+    assert told[1, 0] < 0 < told[2, 9]
+
+
+def test_nothing_is_said_of_tears_where_nothing_moves() -> None:
+    level, seen = levels([0, None, 5, None], 10)
+    nowhere = np.zeros(4, np.bool_)
+    found = find_tears(level, seen, nowhere, nowhere)
+    assert not found.measurable and "nothing moves" in found.why
+    assert np.isnan(found.p_tear).all()
