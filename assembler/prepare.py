@@ -65,26 +65,29 @@ def storyboard_path(project: Path) -> Path:
 
 
 def prepare(project: Path, *, say: Say | None = None) -> Prepared:
-    """Read and resolve a project. Raises StoryboardError, UsageError or MissingPartError; what can
-    be shown in spite of a fault is a finding instead."""
+    """Read and resolve a project. say: told what is being worked on, again and again.
+
+    Raises StoryboardError, UsageError or MissingPartError; what can be shown in spite of a fault is a
+    finding instead.
+    """
     path = storyboard_path(project)
     folder = path.parent.resolve()
     storyboard = load_storyboard(path)
     findings: list[Finding] = []
-    if say:
-        say("reading captures")
-    captures = _read_captures(storyboard, folder, findings)
+    captures = _read_captures(storyboard, folder, findings, say)
     _find_card_files(storyboard, folder, findings)
     fonts = _fonts(storyboard, folder, findings)
-    if say:
-        say("voicing the narration")
-    voiced = voice(storyboard, folder, _voice_cache(folder))
+    voiced = voice(storyboard, folder, _voice_cache(folder), progress=_voicing(say))
     findings.extend(voiced.findings)
     timeline, placing = resolve(storyboard, folder, captures, voiced.speech)
     findings.extend(placing)
     cues = make_cues(timeline)
     findings.extend(check_timeline(timeline, cues, fonts))
     return Prepared(path, folder, storyboard, timeline, cues, _sorted(findings), fonts)
+
+
+def _voicing(say: Say | None) -> Callable[[int, int], None] | None:
+    return None if say is None else lambda done, total: say(f"voicing the narration: line {done} of {total}")
 
 
 def _voice_cache(folder: Path) -> Path:
@@ -103,12 +106,16 @@ def _sorted(findings: list[Finding]) -> tuple[Finding, ...]:
     return tuple(sorted(dict.fromkeys(findings), key=lambda f: (f.place or nowhere, rank[f.severity], f.code, f.what)))
 
 
-def _read_captures(storyboard: Storyboard, folder: Path, findings: list[Finding]) -> dict[str, CaptureInfo]:
+def _read_captures(
+    storyboard: Storyboard, folder: Path, findings: list[Finding], say: Say | None
+) -> dict[str, CaptureInfo]:
     used = used_captures(storyboard)
     read: dict[str, CaptureInfo] = {}
     for name, capture in storyboard.captures.items():
         if name not in used:
             continue
+        if say:
+            say(f"reading capture '{name}'")
         try:
             read[name] = probe(resolve_inside(folder, capture.file, capture.at("file")))
         except AssemblerError as error:
