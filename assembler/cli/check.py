@@ -49,5 +49,6 @@ def run(options: argparse.Namespace) -> int:
         return int(failed)
     print_findings(prepared.findings, to_stdout=True)
     length = clock(timeline.frames / timeline.rate)
-    out(f"{prepared.path.name}: {counted(len(prepared.storyboard.segments), 'segment')}, {length}: {tally(prepared.findings)}")
+    segments = counted(len(prepared.storyboard.segments), "segment")
+    out(f"{prepared.path.name}: {segments}, {length}: {tally(prepared.findings)}")
     return int(failed)

@@ -102,7 +102,7 @@ def span_of(timeline: Timeline, *, only: str | None, start_frame: int | None, en
         last = "the end" if end_frame is None else clock(end_frame / rate)
         raise UsageError(
             f"nothing lies between {first} and {last}",
-            mend=f"the programme lasts {clock(whole.frames / rate)} ({whole.frames} frames)",
+            mend=f"choose times between {clock(whole.start_frame / rate)} and {clock(whole.end_frame / rate)}",
         )
     return Span(start, end)
 
