@@ -9,7 +9,7 @@ import atexit
 import os
 import shutil
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -35,6 +35,8 @@ CACHE_NAME = ".assembler"
 # Without these there is nothing true to show: a draft is refused.
 _UNREADABLE = {"capture-unreadable", "capture-hdr", "font-unreadable", "picture-unreadable"}
 BLOCKING = frozenset({"file-missing", "take-missing", *_UNREADABLE})
+
+Say = Callable[[str], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,21 +65,25 @@ def storyboard_path(project: Path) -> Path:
     return path
 
 
-def prepare(project: Path, *, measuring: Progress | None = None) -> Prepared:
-    """Read and resolve a project. Raises StoryboardError, UsageError or MissingPartError; what can
-    be shown in spite of a fault is a finding instead. measuring: told how far captures are measured."""
+def prepare(project: Path, *, say: Say | None = None, measuring: Progress | None = None) -> Prepared:
+    """Read and resolve a project.
+
+    say: told what is being worked on, again and again. measuring: told how far captures are measured; None = say is.
+    Raises StoryboardError, UsageError or MissingPartError; what can be shown in spite of a fault is a
+    finding instead.
+    """
     path = storyboard_path(project)
     folder = path.parent.resolve()
     storyboard = load_storyboard(path)
     findings: list[Finding] = []
-    captures = _read_captures(storyboard, folder, findings)
+    captures = _read_captures(storyboard, folder, findings, say)
     _find_card_files(storyboard, folder, findings)
     fonts = _fonts(storyboard, folder, findings)
     cache = _cache(folder)
-    measured = _measure(storyboard, captures, cache, findings, measuring)
+    measured = _measure(storyboard, captures, cache, findings, measuring or _measuring(say))
     storyboard, lined_up = with_measured_offsets(storyboard, measured)
     findings.extend(lined_up)
-    voiced = voice(storyboard, folder, cache)
+    voiced = voice(storyboard, folder, cache, progress=_voicing(say))
     findings.extend(voiced.findings)
     cadences = {name: found.cadence for name, found in measured.items()}
     timeline, placing = resolve(storyboard, folder, captures, voiced.speech, cadences)
@@ -85,6 +91,14 @@ def prepare(project: Path, *, measuring: Progress | None = None) -> Prepared:
     cues = make_cues(timeline)
     findings.extend(check_timeline(timeline, cues, fonts))
     return Prepared(path, folder, storyboard, timeline, cues, _sorted(findings), fonts)
+
+
+def _voicing(say: Say | None) -> Callable[[int, int], None] | None:
+    return None if say is None else lambda done, total: say(f"voicing the narration: line {done} of {total}")
+
+
+def _measuring(say: Say | None) -> Progress | None:
+    return None if say is None else lambda name, done, total: say(f"measuring {name}: {done} of {total} pictures")
 
 
 def _cache(folder: Path) -> Path:
@@ -122,12 +136,16 @@ def _sorted(findings: list[Finding]) -> tuple[Finding, ...]:
     return tuple(sorted(dict.fromkeys(findings), key=lambda f: (f.place or nowhere, rank[f.severity], f.code, f.what)))
 
 
-def _read_captures(storyboard: Storyboard, folder: Path, findings: list[Finding]) -> dict[str, CaptureInfo]:
+def _read_captures(
+    storyboard: Storyboard, folder: Path, findings: list[Finding], say: Say | None
+) -> dict[str, CaptureInfo]:
     used = used_captures(storyboard)
     read: dict[str, CaptureInfo] = {}
     for name, capture in storyboard.captures.items():
         if name not in used:
             continue
+        if say:
+            say(f"reading capture '{name}'")
         try:
             read[name] = probe(resolve_inside(folder, capture.file, capture.at("file")))
         except AssemblerError as error:

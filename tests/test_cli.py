@@ -16,6 +16,7 @@ from typing import Any
 import pytest
 
 from assembler.cli.main import main
+from assembler.cli.output import Patience
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -46,7 +47,7 @@ def test_a_project_that_may_not_be_written_to_can_be_checked(
 
     monkeypatch.setattr(os, "access", read_only)
     assert main(["check", str(project)]) == 0
-    assert "1 segments" in capsys.readouterr().out
+    assert "1 segment" in capsys.readouterr().out
     assert [path.name for path in project.iterdir()] == ["storyboard.yaml"]
 
 
@@ -217,3 +218,65 @@ def test_a_package_that_is_not_there_is_said_to_be_missing(project: Path, comman
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60, check=False)
     assert done.returncode == 3
     assert words in done.stdout + done.stderr and "fault in assembler" not in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (["--from", "2 f", "--to", "1 f"], "nothing lies between 00:00.067 and 00:00.033"),
+        (["--from", "99 s"], "nothing lies between 01:39.000 and the end"),
+        (["--to", "0 f"], "nothing lies between the start and 00:00.000"),
+        (["--size", "101x100"], "both sides must be even"),
+        (["--size", "88x100"], "from 90 to 8192 pixels"),
+        (["--size", "1280"], "write width x height, such as 1280x720"),
+    ],
+)
+def test_a_piece_or_size_that_cannot_be_made_is_refused_in_plain_words(
+    project: Path, options: list[str], words: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["draft", str(project), "--dry-run", *options]) == 2
+    said = capsys.readouterr().err
+    assert words in said and "None" not in said
+    if "--size" not in options:
+        assert re.search(r"choose times between 00:00\.000 and 00:0\d\.\d{3}$", said.strip())
+
+
+def test_a_size_may_be_written_with_a_capital(project: Path) -> None:
+    assert main(["draft", str(project), "--dry-run", "--size", "160X90"]) == 0
+
+
+def test_one_thing_is_not_counted_as_several(project: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    (project / "storyboard.yaml").write_text(CARD.replace("lasts: fit, say: Hello there.", "lasts: 1 f"))
+    assert main(["check", str(project)]) == 0
+    assert main(["retime", str(project)]) == 0
+    assert main(["draft", str(project)]) == 0
+    said = "".join(capsys.readouterr())
+    assert "storyboard.yaml: 1 segment, " in said and "00:00.033, 1 frame, " in said and "1 of 1 part made" in said
+
+
+def test_empty_ground_between_segments_is_not_counted_as_one(
+    project: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    later = "  - {id: two, at: 9 s, lasts: 1 s, show: {card: Hello}}\n"
+    (project / "storyboard.yaml").write_text(CARD + later, encoding="utf-8")
+    assert main(["check", str(project)]) == 0
+    assert "storyboard.yaml: 2 segments, " in capsys.readouterr().out
+
+
+def test_a_long_wait_is_explained_and_a_short_one_is_not() -> None:
+    now, said = [0.0], list[str]()
+    say = Patience(said.append, now=lambda: now[0])
+    for second in range(25):
+        now[0] = float(second)
+        say(f"line {second}")
+    assert said == ["line 2", "line 12", "line 22"]
+
+
+def test_voicing_many_lines_tells_how_far_it_has_come(
+    project: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(Patience, "FIRST_S", 0.0)
+    assert main(["check", str(project)]) == 0
+    assert "voicing the narration: line 1 of 1" in capsys.readouterr().err
+    assert main(["check", str(project), "--json"]) == 0
+    assert capsys.readouterr().err == ""

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from assembler.cli.output import as_dict, out, print_findings, print_json, tally
+from assembler.cli.output import Patience, as_dict, counted, out, print_findings, print_json, tally
 
 
 def add(commands: Any) -> None:
@@ -27,7 +27,7 @@ def run(options: argparse.Namespace) -> int:
     from assembler.prepare import prepare
     from assembler.timing.timecode import clock
 
-    prepared = prepare(options.project)
+    prepared = prepare(options.project, say=None if options.json else Patience())
     failed = any(found.severity == "error" for found in prepared.findings)
     timeline = prepared.timeline
     if options.json:
@@ -49,5 +49,6 @@ def run(options: argparse.Namespace) -> int:
         return int(failed)
     print_findings(prepared.findings, to_stdout=True)
     length = clock(timeline.frames / timeline.rate)
-    out(f"{prepared.path.name}: {len(timeline.segments)} segments, {length}: {tally(prepared.findings)}")
+    segments = counted(len(prepared.storyboard.segments), "segment")
+    out(f"{prepared.path.name}: {segments}, {length}: {tally(prepared.findings)}")
     return int(failed)

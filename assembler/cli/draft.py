@@ -10,7 +10,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from assembler.cli.output import as_dict, err, out, print_findings, print_json, tally
+from assembler.cli.output import Patience, as_dict, counted, err, out, print_findings, print_json, tally
 from assembler.errors import UsageError
 
 if TYPE_CHECKING:
@@ -51,7 +51,7 @@ def run(options: argparse.Namespace) -> int:
     from assembler.render.draft import plan_draft, render_draft
     from assembler.render.progress import shower
 
-    prepared = prepare(options.project)
+    prepared = prepare(options.project, say=None if options.json else Patience())
     if prepared.blocking:
         return _refuse(prepared, options)
     wanted = draft_options(options, prepared)
@@ -123,10 +123,16 @@ def _frame(text: str | None, option: str, rate: Fraction) -> int | None:
 
 def _size(text: str | None, width: int, height: int) -> tuple[int, int]:
     if text is not None:
-        match = re.fullmatch(r"([0-9]{2,5})[x×]([0-9]{2,5})", text.strip())
-        if match is None or any(int(side) % 2 or not 90 <= int(side) <= 8192 for side in match.groups()):
-            raise UsageError(f"--size: '{text}' is not a size", mend="write two even numbers, such as 1280x720")
-        return int(match[1]), int(match[2])
+        match = re.fullmatch(r"([0-9]{1,5})[xX×]([0-9]{1,5})", text.strip())
+        if match is None:
+            raise UsageError(f"--size: '{text}' is not a size", mend="write width x height, such as 1280x720")
+        asked = int(match[1]), int(match[2])
+        if not all(90 <= side <= 8192 for side in asked):
+            raise UsageError(f"--size: a draft cannot be {text}", mend="each side can have from 90 to 8192 pixels")
+        if asked[0] % 2 or asked[1] % 2:
+            even = f"{asked[0] + asked[0] % 2}x{asked[1] + asked[1] % 2}"
+            raise UsageError(f"--size: a draft cannot be {text}", mend=f"both sides must be even: write {even}")
+        return asked
     box = DRAFT_BOX if width >= height else DRAFT_BOX[::-1]
     scale = min(Fraction(1), Fraction(box[0], width), Fraction(box[1], height))
     return int(width * scale) // 2 * 2, int(height * scale) // 2 * 2
@@ -149,7 +155,7 @@ def _show_plan(options: argparse.Namespace, parts: tuple[Any, ...]) -> int:
     for part in parts:
         state = "make" if part.state == "made" else "keep"
         out(f"{state}  {part.frames:6} frames  {part.job.name}: {part.why}")
-    out(f"{made} of {len(parts)} parts would be made; nothing was written")
+    out(f"{made} of {counted(len(parts), 'part')} would be made; nothing was written")
     return 0
 
 
@@ -209,6 +215,7 @@ def _report(options: argparse.Namespace, prepared: Prepared, result: DraftResult
         out(str(path))
     length = float(frames / rate)
     err(
-        f"{clock(frames / rate)}, {frames} frames, {size / 2**20:.1f} MiB; {result.made} of {len(result.parts)} parts "
+        f"{clock(frames / rate)}, {counted(frames, 'frame')}, {size / 2**20:.1f} MiB; "
+        f"{result.made} of {counted(len(result.parts), 'part')} "
         f"made in {result.whole_s:.1f} s ({length / result.whole_s:.1f} x real time); {tally(prepared.findings)}"
     )

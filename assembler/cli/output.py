@@ -8,7 +8,8 @@ import io
 import json
 import os
 import sys
-from collections.abc import Iterable, Mapping
+import time
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -60,6 +61,26 @@ def err(text: str) -> None:
         sys.stderr.write(text + "\n")
 
 
+def counted(count: int, noun: str) -> str:
+    """'1 part', '2 parts'."""
+    return f"{count} {noun}{'' if count == 1 else 's'}"
+
+
+class Patience:
+    """Says what is being waited for, once it has taken a while and every ten seconds from then on."""
+
+    FIRST_S, EVERY_S = 2.0, 10.0
+
+    def __init__(self, tell: Callable[[str], None] = err, *, now: Callable[[], float] = time.monotonic) -> None:
+        self._tell, self._now = tell, now
+        self._next = now() + self.FIRST_S
+
+    def __call__(self, text: str) -> None:
+        if self._now() >= self._next:
+            self._next = self._now() + self.EVERY_S
+            self._tell(text)
+
+
 def as_dict(value: Problem | Finding | Any) -> dict[str, object]:
     """A problem or finding as plain data."""
     place: Place | None = value.place
@@ -100,5 +121,5 @@ def tally(findings: Iterable[Finding]) -> str:
     counts = {"error": 0, "warning": 0, "note": 0}
     for found in findings:
         counts[found.severity] += 1
-    words = [f"{count} {name}{'s' if count != 1 else ''}" for name, count in counts.items() if count]
+    words = [counted(count, name) for name, count in counts.items() if count]
     return ", ".join(words) or "no findings"

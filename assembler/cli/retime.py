@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import Any
 
-from assembler.cli.output import err, out, print_findings, print_json, tally
+from assembler.cli.output import Patience, counted, err, out, print_findings, print_json, tally
 
 
 def add(commands: Any) -> None:
@@ -29,7 +29,7 @@ def run(options: argparse.Namespace) -> int:
     from assembler.prepare import prepare
     from assembler.timing.timecode import clock
 
-    prepared = prepare(options.project)
+    prepared = prepare(options.project, say=None if options.json else Patience())
     rate = prepared.timeline.rate
     srt, vtt = prepared.folder / "out" / "draft.srt", prepared.folder / "out" / "draft.vtt"
     if not options.dry_run:
@@ -50,5 +50,5 @@ def run(options: argparse.Namespace) -> int:
             out(f"{span}  {cue.segment:16}  {' / '.join(cue.lines)}")
     else:
         out(f"{srt}\n{vtt}")
-    err(f"{len(prepared.cues)} captions; {tally(prepared.findings)}")
+    err(f"{counted(len(prepared.cues), 'caption')}; {tally(prepared.findings)}")
     return 0

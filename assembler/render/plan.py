@@ -21,6 +21,7 @@ from assembler.storyboard.model import Subject
 from assembler.timeline.model import PlacedSegment, PlacedShot, Timeline
 from assembler.timing.rates import SAMPLE_RATE
 from assembler.timing.spans import Span
+from assembler.timing.timecode import clock
 
 PIECE_S = Fraction(10)
 """Length of the pieces a long shot is cut into; a rest shorter than half a piece joins the last."""
@@ -96,9 +97,12 @@ def span_of(timeline: Timeline, *, only: str | None, start_frame: int | None, en
     start = whole.start_frame if start_frame is None else max(start_frame, whole.start_frame)
     end = whole.end_frame if end_frame is None else min(end_frame, whole.end_frame)
     if start >= end:
+        rate = timeline.rate
+        first = "the start" if start_frame is None else clock(start_frame / rate)
+        last = "the end" if end_frame is None else clock(end_frame / rate)
         raise UsageError(
-            f"there are no frames from {start_frame} to {end_frame}",
-            mend=f"choose frames between {whole.start_frame} and {whole.end_frame}",
+            f"nothing lies between {first} and {last}",
+            mend=f"choose times between {clock(whole.start_frame / rate)} and {clock(whole.end_frame / rate)}",
         )
     return Span(start, end)
 
