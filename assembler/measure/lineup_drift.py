@@ -14,7 +14,7 @@ import numpy.typing as npt
 from scipy.stats import t as student
 
 from assembler.measure.lineup_search import MOST_DRIFT_PPM
-from assembler.measure.lineup_tracks import Floats, Times, Track, calm, evened
+from assembler.measure.lineup_tracks import Cells, Floats, Times, Track, calm, evened
 
 STEP_S = 1 / 120
 _REACH_S, _CLOSE_S = 0.3, 0.1
@@ -60,11 +60,11 @@ class _Seen:
     moving: int
 
 
-def fit(a: Track, b: Track, weights_a: Floats, weights_b: Floats, rough: Line) -> Fitted | None:
+def fit(a: Track, b: Track, cells_a: Cells, cells_b: Cells, rough: Line) -> Fitted | None:
     """None where fewer than three windows have anything to say."""
     line, frame = rough, max(a.frame_s, b.frame_s)
     for reach in (_REACH_S, _CLOSE_S):
-        seen = _look(a, b, weights_a, weights_b, line, reach)
+        seen = _look(a, b, cells_a, cells_b, line, reach)
         if seen.lag_s.size < 3:
             return None
         on = _on_one_line(seen, _NEAR * frame)
@@ -88,7 +88,7 @@ def in_common(a: Track, b: Track, line: Line) -> tuple[float, float]:
     return max(0.0, -line[0] / rate), min(a.end_s, (b.end_s - line[0]) / rate)
 
 
-def _look(a: Track, b: Track, weights_a: Floats, weights_b: Floats, line: Line, reach_s: float) -> _Seen:
+def _look(a: Track, b: Track, cells_a: Cells, cells_b: Cells, line: Line, reach_s: float) -> _Seen:
     low, high = in_common(a, b, line)
     # Near their ends captures have no more pictures to pass on to.
     low, high = low + 0.1, high - 0.1
@@ -102,7 +102,7 @@ def _look(a: Track, b: Track, weights_a: Floats, weights_b: Floats, line: Line, 
     outer = np.arange(-half - reach, half + reach + 1) * STEP_S
     said: list[tuple[float, float, float]] = []
     moving = 0
-    pairs = [(a.change(m + inner, weights_a), b.change(_on(line, m + outer), weights_b)) for m in middles]
+    pairs = [(a.change(m + inner, cells_a), b.change(_on(line, m + outer), cells_b)) for m in middles]
     floor_a, floor_b = (calm(np.concatenate([pair[side][::8] for pair in pairs])) for side in (0, 1))
     for middle, (ours, theirs) in zip(middles, pairs, strict=True):
         sizes = [float(np.sqrt(np.square(c).mean())) for c in (ours, theirs)]
@@ -131,7 +131,7 @@ def _best_lag(ours: Floats, theirs: Floats, reach: int) -> tuple[float, float] |
     length = len(ours)
     energy = np.concatenate([[0.0], np.cumsum(np.square(theirs).sum(axis=1), dtype=np.float64)])
     own = float(np.square(ours).sum())
-    alike = np.array([np.vdot(ours, theirs[k : k + length]) for k in range(2 * reach + 1)], np.float64)
+    alike = np.array([np.einsum("ij,ij->", ours, theirs[k : k + length]) for k in range(2 * reach + 1)], np.float64)
     alike /= np.sqrt(np.maximum(own * (energy[length:] - energy[:-length]), 1e-12))
     peak = int(np.argmax(alike))
     if not 2 <= peak <= 2 * reach - 2 or alike[peak] < _ALIKE:

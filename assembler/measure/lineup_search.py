@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.fft import irfft, next_fast_len, rfft
 
-from assembler.measure.lineup_tracks import Floats, Track, calm, evened
+from assembler.measure.lineup_tracks import Cells, Floats, Track, calm, evened
 
 MOST_DRIFT_PPM = 6000.0
 _KEPT = 32
@@ -38,15 +38,15 @@ class Found:
     second_s: float
 
 
-def search(a: Track, b: Track, weights_a: Floats, weights_b: Floats) -> Found | None:
+def search(a: Track, b: Track, cells_a: Cells, cells_b: Cells) -> Found | None:
     """None where the captures are too short to tell a match from chance."""
     swap = a.end_s > b.end_s
     short, long = (b, a) if swap else (a, b)
     step = 0.05 if long.end_s < 100 else 0.1
-    weights = (weights_b, weights_a) if swap else (weights_a, weights_b)
+    both = (cells_b, cells_a) if swap else (cells_a, cells_b)
     changes = [
         track.change(np.arange(int(track.end_s / step), dtype=np.float64) * step, cells)
-        for track, cells in zip((short, long), weights, strict=True)
+        for track, cells in zip((short, long), both, strict=True)
     ]
     if min(len(c) for c in changes) * step < _LEAST_COMMON_S:
         return None

@@ -48,7 +48,7 @@ def heard_offset(sound: Sound, line: Line) -> float | None:
     said: list[float] = []
     for start in starts:
         ours = _piece(samples_a, start - start_a, length)
-        theirs = _piece(samples_b, line[0] + rate * start - start_b - _REACH_S, length * rate + 2 * _REACH_S)
+        theirs = _piece(samples_b, line[0] + rate * (start - _REACH_S) - start_b, rate * (length + 2 * _REACH_S))
         if line[1]:
             # As fast as ours, or the peak would be smeared over the piece.
             wanted = np.arange(int(theirs.size / rate)) * rate

@@ -6,11 +6,12 @@ the flow passes evenly from the one to the other: at the moment a picture is new
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import cast
 
 import numpy as np
 import numpy.typing as npt
+from scipy.ndimage import maximum_filter1d
 
 from assembler.measure.model import Cadence, Thumbs
 from assembler.media.info import CaptureInfo
@@ -35,6 +36,21 @@ WHOLE: Box = (0.0, 1.0, 0.0, 1.0)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Cells:
+    """A grid of cells over a capture's picture: means down (rows, pixels) and across (pixels, columns), and what
+    each cell counts, (rows * columns,)."""
+
+    down: Floats
+    across: Floats
+    weight: Floats
+
+    def of(self, luma: Floats) -> Floats:
+        """(k, pixels, pixels) -> (k, rows * columns). By small products, which no threads are started for."""
+        means = np.matmul(self.down, np.matmul(luma, self.across))
+        return cast(Floats, means.reshape(len(luma), -1) * self.weight)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Track:
     """times: (m,) seconds of the new pictures from the capture's first picture, rising; pictures: (m,) their
     numbers; luma: (n, rows, columns) of every picture; end_s; frame_s: usual time from picture to picture."""
@@ -45,22 +61,26 @@ class Track:
     end_s: float
     frame_s: float
 
-    def at(self, wanted: Times, weights: Floats) -> Floats:
-        """The flow at `wanted` (k,) seconds, times `weights` (rows * columns, cells). Returns (k, cells)."""
+    def at(self, wanted: Times, cells: Cells) -> Floats:
+        """The flow at `wanted` (k,) seconds, rising. Returns (k, cells)."""
         last = self.times.size - 1
         j = np.clip(np.searchsorted(self.times, wanted, "right") - 1, 0, last)
         following = np.minimum(j + 1, last)
         gap = np.minimum(np.maximum(self.times[following] - self.times[j], 1e-9), _LONGEST_PASSING_S)
         share = np.clip(1 - (self.times[following] - wanted) / gap, 0, 1)
         share[j == last] = 0
-        low, high = int(j[0]), int(following[-1])
-        small = self.luma[self.pictures[low : high + 1]].reshape(high - low + 1, -1) @ weights
+        used, place = np.unique(np.concatenate([j, following]), return_inverse=True)
+        small = cells.of(self.luma[self.pictures[used]])
         part = share.astype(np.float32)[:, None]
-        return cast(Floats, small[j - low] * (1 - part) + small[following - low] * part)
+        return cast(Floats, small[place[: j.size]] * (1 - part) + small[place[j.size :]] * part)
 
-    def change(self, wanted: Times, weights: Floats) -> Floats:
-        """What changes around `wanted` (k,) seconds, rising. Returns (k, cells), codes over SPAN_S."""
-        return self.at(wanted + SPAN_S / 2, weights) - self.at(wanted - SPAN_S / 2, weights)
+    def change(self, wanted: Times, cells: Cells) -> Floats:
+        """What changes around `wanted` (k,) seconds, rising, but for the light as a whole. (k, cells), codes over
+        SPAN_S."""
+        before, after = self.at(wanted - SPAN_S / 2, cells), self.at(wanted + SPAN_S / 2, cells)
+        change, middle = after - before, (before + after) / 2
+        along = np.einsum("ij,ij->i", change, middle) / np.maximum(np.einsum("ij,ij->i", middle, middle), 1e-6)
+        return cast(Floats, change - along[:, None] * middle)
 
 
 def track_of(info: CaptureInfo, thumbs: Thumbs, cadence: Cadence | None) -> Track:
@@ -74,16 +94,21 @@ def track_of(info: CaptureInfo, thumbs: Thumbs, cadence: Cadence | None) -> Trac
 
 
 def _looks_new(luma: Floats) -> npt.NDArray[np.bool_]:
-    """Pictures that change by a fair share of what the pictures around them do. (n,)"""
+    """Pictures that change by a fair share of what those around them do. (n,)
+
+    Where changes are of two sizes, large ones and the coder's doing, the line lies between; a slow stretch is not
+    taken for repeats, as these have a new picture next to them.
+    """
     change = np.zeros(len(luma), np.float32)
     for at in range(1, len(luma), 2000):  # by parts, as the differences take as much memory as the pictures
         part = luma[at - 1 : at + 2000]
         change[at : at + len(part) - 1] = np.sqrt(np.square(np.diff(part, axis=0)).mean((1, 2)))
-    usual = np.zeros_like(change)
+    least = np.zeros_like(change)
     half = 12
     for k in range(0, change.size, half):
-        usual[k : k + half] = np.percentile(change[max(0, k - half) : k + 2 * half], 85)
-    return change > 0.25 * usual
+        calm, usual = np.percentile(change[max(0, k - half) : k + 2 * half], (10, 85))
+        least[k : k + half] = max(0.25 * usual, np.sqrt(calm * usual) if calm < 0.5 * usual else 0.0)
+    return cast(npt.NDArray[np.bool_], (change > least) | (change > 0.6 * maximum_filter1d(change, 7)))
 
 
 def picture_box(track: Track) -> Box:
@@ -99,11 +124,11 @@ def picture_box(track: Track) -> Box:
     return edges[0], edges[1], edges[2], edges[3]
 
 
-def cell_weights(track: Track, box: Box, rows: int, columns: int) -> Floats:
-    """Means over a grid of cells laid over `box`, as a matrix (small pixels, rows * columns)."""
+def cells_over(track: Track, box: Box, rows: int, columns: int) -> Cells:
+    """Means over a grid of cells laid over `box`, all counting the same."""
     down = _means(track.luma.shape[1], box[0], box[1], rows)
     across = _means(track.luma.shape[2], box[2], box[3], columns)
-    return cast(Floats, np.kron(down, across).T.astype(np.float32).copy())
+    return Cells(down.astype(np.float32), across.T.astype(np.float32).copy(), np.ones(rows * columns, np.float32))
 
 
 def _means(pixels: int, first: float, last: float, cells: int) -> npt.NDArray[np.float64]:
@@ -115,9 +140,9 @@ def _means(pixels: int, first: float, last: float, cells: int) -> npt.NDArray[np
     return cast(npt.NDArray[np.float64], shared / shared.sum(axis=1, keepdims=True))
 
 
-def activity(track: Track, weights: Floats) -> Floats:
+def activity(track: Track, cells: Cells) -> Floats:
     """(cells,) how much each cell changes over SPAN_S, root mean square of codes, moments of wild change held down."""
-    some = track.change(np.linspace(0, track.end_s, min(_LOOKED_AT, 4 * track.times.size)), weights)
+    some = _sampled(track, cells)
     size = np.sqrt(np.square(some).mean(axis=1, keepdims=True))
     usual = np.median(size[size > _STILL]) if (size > _STILL).any() else 1.0
     return cast(Floats, np.sqrt(np.square(some * np.minimum(1, usual / np.maximum(size, 1e-6))).mean(axis=0)))
@@ -125,24 +150,30 @@ def activity(track: Track, weights: Floats) -> Floats:
 
 def moving_share(track: Track) -> float:
     """The share of moments at which something moves."""
-    weights = cell_weights(track, WHOLE, 9, 16)
-    some = track.change(np.linspace(0, track.end_s, min(_LOOKED_AT, 4 * track.times.size)), weights)
+    some = _sampled(track, cells_over(track, WHOLE, 9, 16))
     return float((np.sqrt(np.square(some).mean(axis=1)) > _STILL).mean())
 
 
-def common_weights(a: Track, b: Track, box_a: Box, box_b: Box, rows: int, columns: int) -> tuple[Floats, Floats]:
-    """Cell weights of both, zero where either never changes (overlays, bars), evened between lively and calm cells."""
-    weights_a, weights_b = cell_weights(a, box_a, rows, columns), cell_weights(b, box_b, rows, columns)
-    lively_a, lively_b = activity(a, weights_a), activity(b, weights_b)
+def _sampled(track: Track, cells: Cells) -> Floats:
+    return track.change(np.linspace(0, track.end_s, min(_LOOKED_AT, 4 * track.times.size)), cells)
+
+
+def common_cells(a: Track, b: Track, box_a: Box, box_b: Box, rows: int, columns: int) -> tuple[Cells, Cells]:
+    """Cells of both that count nothing where either never changes (overlays, bars), evened between lively and calm."""
+    cells_a, cells_b = cells_over(a, box_a, rows, columns), cells_over(b, box_b, rows, columns)
+    lively_a, lively_b = activity(a, cells_a), activity(b, cells_b)
     kept = (lively_a > 0.1 * np.median(lively_a)) & (lively_b > 0.1 * np.median(lively_b))
     # A cell lively in one only shows something of that one's own, such as a counter.
     ratio = np.log(np.maximum(lively_a, 1e-6) / np.maximum(lively_b, 1e-6))
     if kept.any():
         kept &= np.abs(ratio - np.median(ratio[kept])) < np.log(_OWN)
-    for weights, lively in ((weights_a, lively_a), (weights_b, lively_b)):
-        even = np.sqrt(np.median(lively) / np.maximum(lively, 1e-6))
-        weights *= np.where(kept, np.clip(even, 0.2, 5), 0).astype(np.float32)
-    return weights_a, weights_b
+    even_a, even_b = (
+        np.clip(np.sqrt(np.median(lively) / np.maximum(lively, 1e-6)), 0.2, 5) for lively in (lively_a, lively_b)
+    )
+    return (
+        replace(cells_a, weight=np.where(kept, even_a, 0).astype(np.float32)),
+        replace(cells_b, weight=np.where(kept, even_b, 0).astype(np.float32)),
+    )
 
 
 def evened(change: Floats, floor: float) -> Floats:
