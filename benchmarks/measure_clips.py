@@ -38,6 +38,11 @@ TUNED = (
     Source("made movers", "movers made3", 1.2),
     Source("camera pan 6 grain", "pan camera", 6.0, 2.0),
     Source("motorcycle turn slow", "turn motorcycle_left", 0.25),
+    Source("gravel sway 0.8", "sway gravel", 0.8),
+    Source("rocket dancers", "dancers rocket", 1.0),
+    Source("camera dancers slow", "dancers camera", 0.4),
+    Source("coffee movers", "movers coffee", 0.6),
+    Source("made pan 0.4", "pan made21", 0.4),
 )
 SCORED = (
     Source("bikes film", "film bikes"),

@@ -106,6 +106,12 @@ def _pan(name: str, size: tuple[int, int], speed: float, seed: int) -> Callable[
     return lambda k: sample(texture, ys + np.sin(angle) * speed * k, xs + np.cos(angle) * speed * k)
 
 
+def _sway(name: str, size: tuple[int, int], speed: float, seed: int) -> Callable[[int], Array]:
+    """A pan that starts and stops, as a hand-held camera does."""
+    steady = _pan(name, size, speed, seed)
+    return lambda k: steady(k - 12 * np.sin(k / 12) + 3 * np.sin(k / 5))  # type: ignore[arg-type]
+
+
 def _turn(name: str, size: tuple[int, int], speed: float, seed: int) -> Callable[[int], Array]:
     texture = _mirrored(photograph(name))
     ys, xs = np.mgrid[: size[1], : size[0]].astype(np.float32)
@@ -163,6 +169,24 @@ def _movers(name: str, size: tuple[int, int], speed: float, seed: int) -> Callab
     return draw
 
 
+def _dancers(name: str, size: tuple[int, int], speed: float, seed: int) -> Callable[[int], Array]:
+    """A few soft-edged things swing at their own pace before a still photograph."""
+    rng = np.random.default_rng(seed)
+    texture = _mirrored(photograph(name))
+    ys, xs = np.mgrid[: size[1], : size[0]].astype(np.float32)
+    things = [(rng.uniform(0.2, 0.8, 2), rng.uniform(25, 70), rng.uniform(14, 40), rng.uniform(0, 6)) for _ in range(3)]
+
+    def draw(k: int) -> Array:
+        shift_y, shift_x = np.zeros_like(ys), np.zeros_like(xs)
+        for (y, x), reach, pace, phase in things:
+            near = np.exp(-((ys - y * size[1]) ** 2 + (xs - x * size[0]) ** 2) / (2 * reach**2))
+            shift_y += near * speed * 10 * np.sin(k / pace + phase)
+            shift_x += near * speed * 14 * np.cos(k / (0.8 * pace) + phase)
+        return sample(texture, ys + shift_y, xs + shift_x)
+
+    return draw
+
+
 def _film(name: str, size: tuple[int, int], speed: float, seed: int) -> Callable[[int], Array]:
     pictures = film(name, size)
     back_and_forth = [*range(len(pictures)), *range(len(pictures) - 2, 0, -1)]
@@ -181,7 +205,15 @@ def film(name: str, size: tuple[int, int]) -> Array:
     return np.stack(frames)
 
 
-KINDS = {"pan": _pan, "turn": _turn, "road": _road, "movers": _movers, "film": _film}
+KINDS = {
+    "pan": _pan,
+    "sway": _sway,
+    "turn": _turn,
+    "road": _road,
+    "movers": _movers,
+    "dancers": _dancers,
+    "film": _film,
+}
 
 
 def scene(

@@ -113,9 +113,9 @@ def test_fades_are_motion(folder: Path) -> None:
 
 
 def test_a_hopeless_encode_is_refused_in_words(folder: Path) -> None:
-    slow = renders("pan made5", 0.12)
+    slow = renders("pan made5", 0.6)
     new = plan("30", COUNT)
-    bad = encode(folder / "bad.mp4", shown(slow, new), Coder("libx264", "veryfast", 40))
+    bad = encode(folder / "bad.mp4", shown(slow, new), Coder("libx264", "veryfast", 36))
     cadence = measure_capture(probe(bad), folder / "measure").cadence
     assert not cadence.reliable
     assert "too compressed" in cadence.why
