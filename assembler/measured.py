@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 
+from assembler.checks.measured import longest_frame_s
 from assembler.errors import Finding
 from assembler.measure.clock import Clock
 from assembler.measure.lineup import line_up
@@ -84,23 +85,33 @@ def _heard(info: CaptureInfo) -> Samples:
     return read_sound(info.path, info.sound, Fraction(0), samples, 1)
 
 
+def line_ups(storyboard: Storyboard, measured: Mapping[str, Measured]) -> dict[str, LineUpResult]:
+    """Every capture that names a partner, lined up with it by content, where both have been measured."""
+    return {
+        name: line_up_pair(measured[capture.line_up.partner], measured[name])
+        for name, capture in storyboard.captures.items()
+        if capture.line_up is not None and name in measured and capture.line_up.partner in measured
+    }
+
+
 def with_measured_offsets(
-    storyboard: Storyboard, measured: Mapping[str, Measured]
+    storyboard: Storyboard, measured: Mapping[str, Measured], lined_up: Mapping[str, LineUpResult]
 ) -> tuple[Storyboard, tuple[Finding, ...]]:
     """The storyboard with every missing offset filled in from measurement, and what is to be said of them.
 
-    A typed offset stays; where both captures have been measured and contradict it, that is a finding.
+    lined_up: what `line_ups` found. A typed offset stays; where what was found contradicts it, that is a finding.
     """
     findings: list[Finding] = []
     captures: dict[str, Capture] = {}
     for name, capture in storyboard.captures.items():
         captures[name] = capture
         link = capture.line_up
-        if link is None or name not in measured or link.partner not in measured:
+        if link is None or name not in lined_up:
             continue
-        found = line_up_pair(measured[link.partner], measured[name])
+        found = lined_up[name]
         if link.offset is None:
-            findings.extend(_of_measured(capture, found))
+            clocks = measured[link.partner].clock, measured[name].clock
+            findings.extend(_of_measured(capture, found, longest_frame_s(storyboard.canvas.rate, clocks)))
             offset = round(Fraction(found.offset_s), 6) if found.matched else Fraction(0)
             time = Time(f"{float(offset):.6f} s (measured)", storyboard.canvas.rate, second=offset)
             captures[name] = replace(capture, line_up=replace(link, offset=time))
@@ -109,7 +120,7 @@ def with_measured_offsets(
     return replace(storyboard, captures=captures), tuple(findings)
 
 
-def _of_measured(capture: Capture, found: LineUpResult) -> Iterable[Finding]:
+def _of_measured(capture: Capture, found: LineUpResult, frame_s: float) -> Iterable[Finding]:
     assert capture.line_up is not None
     place, partner = capture.at("line-up"), capture.line_up.partner
     if not found.matched:
@@ -129,6 +140,15 @@ def _of_measured(capture: Capture, found: LineUpResult) -> Iterable[Finding]:
         f"capture '{capture.id}' is lined up with '{partner}' at {found.offset_s:+.4f} s ± {margin_ms:.1f} ms; "
         + found.why,
     )
+    if found.high_s - found.low_s > frame_s:
+        yield Finding(
+            "warning",
+            "line-up-unsure",
+            place,
+            f"the line-up of capture '{capture.id}' with '{partner}' is known to ± {margin_ms:.1f} ms only, which is "
+            "more than a frame from end to end",
+            "find one event in both by eye and write the offset: {with: …, offset: -21 f}",
+        )
     if found.agree is False:
         yield Finding(
             "warning",

@@ -16,8 +16,9 @@ from pathlib import Path
 from assembler.captions.cues import Cue, make_cues
 from assembler.checks.check import check_timeline
 from assembler.checks.footage import used_captures
+from assembler.checks.measured import drifting
 from assembler.errors import AssemblerError, Finding, MediaError, Place, UsageError
-from assembler.measured import Measured, Progress, captures_to_measure, measure, with_measured_offsets
+from assembler.measured import Measured, Progress, captures_to_measure, line_ups, measure, with_measured_offsets
 from assembler.media.info import CaptureInfo
 from assembler.media.probe import probe
 from assembler.media.stills import load_still
@@ -81,8 +82,9 @@ def prepare(project: Path, *, say: Say | None = None, measuring: Progress | None
     fonts = _fonts(storyboard, folder, findings)
     cache = _cache(folder)
     measured = _measure(storyboard, captures, cache, findings, measuring or _measuring(say))
-    storyboard, lined_up = with_measured_offsets(storyboard, measured)
-    findings.extend(lined_up)
+    lined_up = line_ups(storyboard, measured)
+    storyboard, offsets = with_measured_offsets(storyboard, measured, lined_up)
+    findings.extend(offsets)
     voiced = voice(storyboard, folder, cache, progress=_voicing(say))
     findings.extend(voiced.findings)
     cadences = {name: found.cadence for name, found in measured.items()}
@@ -90,6 +92,7 @@ def prepare(project: Path, *, say: Say | None = None, measuring: Progress | None
     findings.extend(placing)
     cues = make_cues(timeline)
     findings.extend(check_timeline(timeline, cues, fonts))
+    findings.extend(drifting(timeline, lined_up))
     return Prepared(path, folder, storyboard, timeline, cues, _sorted(findings), fonts)
 
 

@@ -9,6 +9,7 @@ from assembler.checks.captions import reading_limits
 from assembler.checks.detail import lost_detail
 from assembler.checks.fit import narration_fit, speech_rate
 from assembler.checks.footage import footage_kinds, footage_lengths, silent_captures, unused_captures
+from assembler.checks.measured import measured_evidence
 from assembler.checks.panes import crops_inside, freezes_inside
 from assembler.checks.words import caption_room, card_room, label_room, missing_glyphs
 from assembler.errors import Finding
@@ -32,6 +33,7 @@ def check_timeline(timeline: Timeline, cues: tuple[Cue, ...], fonts: FontSet) ->
     yield from silent_captures(timeline)
     yield from crops_inside(timeline)
     yield from freezes_inside(timeline)
+    yield from measured_evidence(timeline)
     yield from lost_detail(timeline, stage)
     yield from reading_limits(timeline, cues)
     yield from missing_glyphs(timeline.storyboard, fonts)
