@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import os
 import re
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
 from media_maker import Sound, tone, write_clip, write_sound
 
 from assembler.cli.main import main
+from assembler.measure.clock import Clock
+from assembler.measure.overrides import read_by_hand
 from assembler.storyboard import explain, read_storyboard
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -17,9 +20,15 @@ README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
 def test_the_readmes_storyboard_can_be_read() -> None:
-    (text,) = re.findall(r"```yaml\n(.*?)```", README, re.DOTALL)
+    text = re.findall(r"```yaml\n(.*?)```", README, re.DOTALL)[0]
     board = read_storyboard(text, "README.md")
     assert [segment.id for segment in board.segments] == ["opening", "verdict"]
+
+
+def test_the_readmes_verdicts_by_hand_can_be_read() -> None:
+    text = re.findall(r"```yaml\n(.*?)```", README, re.DOTALL)[1]
+    found = read_by_hand(text, "README.md", Clock.even(2000, Fraction(60)), 1920)
+    assert len(found.pictures) == 2 and len(found.masks) == 1 and len(found.tears) == 2
 
 
 def test_keys_that_the_readme_explains_can_be_explained() -> None:

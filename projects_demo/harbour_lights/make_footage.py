@@ -225,6 +225,7 @@ def make(
     if told.exists():
         known: dict[str, Any] = json.loads(told.read_text())
         if known.get("recipe") == recipe and set(names) <= set(known["made"]) and all(f.exists() for f in files):
+            _write_masks(folder, known)
             return known
     told.unlink(missing_ok=True)  # a stopped run must not leave the old truth beside new pictures
 
@@ -255,7 +256,22 @@ def make(
     partial = told.with_suffix(".partial")
     partial.write_text(json.dumps(answer, indent=1) + "\n")
     partial.replace(told)
+    _write_masks(folder, answer)
     return answer
+
+
+def _write_masks(folder: Path, answer: dict[str, Any]) -> None:
+    """Beside each capture, the verdict by hand that measuring needs: the test strip changes on every
+    captured frame, new or not, so it is left out (with a little room, as coding smears it)."""
+    strip = answer["strip"]
+    top = max(0, int(strip["y"]) - 4)
+    wide = round(strip["cell"] * strip["cells"]) + 8
+    high = round(strip["cell"]) + int(strip["y"]) - top
+    text = f"masks: [{{x: 0, y: {top}, w: {wide}, h: {high}, why: test strip}}]\n"
+    for name in answer["captures"]:
+        path = folder / f"{name}.mp4.by-hand.yaml"
+        if not path.exists():  # a person may have added verdicts
+            path.write_text(text)
 
 
 def main() -> int:
