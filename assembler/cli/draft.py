@@ -72,13 +72,7 @@ def draft_options(options: argparse.Namespace, prepared: Prepared) -> DraftOptio
     from assembler.render.draft import DraftOptions
 
     timeline = prepared.timeline
-    known = {placed.segment.id for placed in timeline.segments}
-    if options.only is not None and options.only not in known:
-        from difflib import get_close_matches
-
-        near = get_close_matches(options.only, known, 1)
-        mend = f"did you mean '{near[0]}'?" if near else "its segments are: " + ", ".join(sorted(known))
-        raise UsageError(f"there is no segment '{options.only}'", mend=mend)
+    known_segment(options.only, timeline)
     if options.only is not None and (options.start or options.end):
         raise UsageError("--only and --from/--to exclude each other", mend="use one of them")
     _permit_code(options, timeline)
@@ -93,6 +87,17 @@ def draft_options(options: argparse.Namespace, prepared: Prepared) -> DraftOptio
         anew=options.anew,
         allow_code=options.allow_code,
     )
+
+
+def known_segment(only: str | None, timeline: Timeline) -> None:
+    """Raise UsageError when there is no segment of that name."""
+    known = {placed.segment.id for placed in timeline.segments}
+    if only is not None and only not in known:
+        from difflib import get_close_matches
+
+        near = get_close_matches(only, known, 1)
+        mend = f"did you mean '{near[0]}'?" if near else "its segments are: " + ", ".join(sorted(known))
+        raise UsageError(f"there is no segment '{only}'", mend=mend)
 
 
 def _permit_code(options: argparse.Namespace, timeline: Timeline) -> None:

@@ -1,4 +1,4 @@
-"""`assembler figures`: the figures of each capture and of what each segment shows, as a table."""
+"""`assembler figures`: the figures of each capture and of what each segment shows, as a table; a graph of them."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from assembler.cli.measuring import measuring
-from assembler.cli.output import out
+from assembler.cli.output import err, out
 from assembler.errors import UsageError
 
 if TYPE_CHECKING:
@@ -31,32 +31,65 @@ def add(commands: Any) -> None:
     command.add_argument("--format", choices=FORMATS, default="text", help="how to print it (default: text)")
     command.add_argument("--json", action="store_const", dest="format", const="json", help="the same as --format json")
     command.add_argument("--lows", metavar="NAME", help="which definition of percentile lows (default: B)")
+    command.add_argument("--only", metavar="ID", help="what one segment shows, without whole captures")
+    command.add_argument(
+        "--plot",
+        type=Path,
+        metavar="FILE",
+        help="also draw a graph as FILE.png or FILE.svg: of the segment of --only from the first to the last moment "
+        "that it shows, otherwise of whole captures",
+    )
+    command.add_argument(
+        "--graphs",
+        metavar="KINDS",
+        help="what the graph shows, from top to bottom, of frame-rate, frame-time and cadence "
+        "(default: the segment's own graphs, or frame-rate,cadence)",
+    )
+    command.add_argument("--size", metavar="WxH", help="pixels of the graph (default: 1920x1080)")
     command.set_defaults(run=run)
 
 
 def run(options: argparse.Namespace) -> int:
-    """Measure what is not measured yet and print the table."""
+    """Measure what is not measured yet, print the table, and draw the graph that is asked for."""
+    from assembler.cli.draft import known_segment
+    from assembler.cli.plotting import ENDINGS, kinds_of, plot, size_of
     from assembler.measure.figures import figures
     from assembler.measure.lows import DEFAULT, LOWS
     from assembler.measure.tables import Row, as_csv, as_json, as_markdown, as_text
     from assembler.measured import measure
     from assembler.prepare import CACHE_NAME, prepare
+    from assembler.render.destination import refuse_taken, sources
 
     lows = options.lows or DEFAULT
     if lows not in LOWS:
         raise UsageError(f"there is no definition of lows '{lows}'", mend="choose one of: " + ", ".join(LOWS))
+    if options.plot is None and (options.graphs or options.size):
+        raise UsageError("--graphs and --size are of a graph", mend="say where to draw it with --plot FILE.png")
+    kinds, size = kinds_of(options.graphs), size_of(options.size)
     found: dict[str, Measured] = {}
     with measuring() as progress:
         prepared = prepare(options.project, measuring=progress)
         timeline = prepared.timeline
+        known_segment(options.only, timeline)
+        if options.plot is not None:
+            refuse_taken(options.plot, (prepared.path, *sources(timeline)), "figure", ENDINGS)
+        shown = [each for each in _shown(timeline) if options.only in (None, each[0])]
+        wanted = {name for _, name, _, _ in shown}
         for name, info in timeline.captures.items():
-            found[name] = measure(name, info, prepared.folder / CACHE_NAME, progress)
-    rows = [Row(name, "whole capture", "", figures(each.cadence, each.clock)) for name, each in found.items()]
-    for segment, name, start_s, end_s in _shown(timeline):
+            if options.only is None or name in wanted:
+                found[name] = measure(name, info, prepared.folder / CACHE_NAME, progress)
+    rows: list[Row] = []
+    if options.only is None:
+        rows += [Row(name, "whole capture", "", figures(each.cadence, each.clock)) for name, each in found.items()]
+    for segment, name, start_s, end_s in shown:
         each = found[name]
         rows.append(Row(name, "as shown", segment, figures(each.cadence, each.clock, start_s, end_s)))
     if not rows:
-        raise UsageError("the storyboard shows no capture, so there is nothing to count", mend="show one in a segment")
+        what = "the storyboard" if options.only is None else f"segment '{options.only}'"
+        raise UsageError(f"{what} shows no capture running, so there is nothing to count", mend="show one in a segment")
+    if options.plot is not None:
+        plot(prepared, found, options.plot, only=options.only, kinds=kinds, size=size)
+        err(str(options.plot))
     printed = {"text": as_text, "csv": as_csv, "markdown": as_markdown, "json": as_json}[options.format](rows, lows)
     out(printed.rstrip("\n"))
     return 0

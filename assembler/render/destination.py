@@ -1,8 +1,8 @@
-"""Where a draft may land: a file of its own, and never one that the programme is made from."""
+"""Where a draft or a figure may land: a file of its own, and never one that the programme is made from."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from assembler.errors import UsageError
@@ -27,24 +27,45 @@ def destination(timeline: Timeline, asked: Path | None) -> Path:
     if out.suffix.lower() != ".mp4":
         mend = f"a draft is an MP4 file: write {out.with_suffix('.mp4')}"
         raise UsageError(f"{out} does not end in .mp4", mend=mend)
-    used = tuple(_sources(timeline))
+    used = tuple(sources(timeline))
     for path in (out, *map(out.with_suffix, CAPTION_ENDINGS)):
-        if any(_same(path, there) for there in used):
+        if _taken(path, used):
             what = f"{path} is a file that the storyboard uses; this draft would take its place"
             raise UsageError(what, mend="write the draft elsewhere with --out, or keep that file in another folder")
     return out
 
 
-def _sources(timeline: Timeline) -> Iterator[Path]:
+def refuse_taken(path: Path, used: Iterable[Path], thing: str, endings: tuple[str, ...]) -> None:
+    """See that a `thing`, such as 'figure', may be written to path.
+
+    Raises UsageError when it is a folder, has none of the endings, or is one of the files that are used.
+    """
+    if path.is_dir():
+        mend = f"name a file in it that ends in {endings[0]}"
+        raise UsageError(f"{path} is a folder, not a file to write", mend=mend)
+    if path.suffix.lower() not in endings:
+        what = f"{path} does not end in {' or '.join(endings)}"
+        raise UsageError(what, mend=f"write {path.with_suffix(endings[0])}")
+    if _taken(path, used):
+        what = f"{path} is a file that is used here; this {thing} would take its place"
+        raise UsageError(what, mend="write to another file")
+
+
+def _taken(path: Path, used: Iterable[Path]) -> bool:
+    return any(_same(path, there) for there in used)
+
+
+def sources(timeline: Timeline) -> Iterator[Path]:
     """Files that the programme is made from; some may not be there."""
     folder = timeline.folder
     yield from (info.path for info in timeline.captures.values())
-    yield from (folder / name for name in _named(timeline.storyboard))
+    yield from (folder / name for name in named_files(timeline.storyboard))
     for segment in timeline.segments:
         yield from (line.speech.source for line in segment.lines if line.speech.source is not None)
 
 
-def _named(storyboard: Storyboard) -> Iterator[str]:
+def named_files(storyboard: Storyboard) -> Iterator[str]:
+    """Every file that a storyboard names, as written."""
     yield from (capture.file for capture in storyboard.captures.values())
     yield from storyboard.fonts
     for segment in storyboard.segments:
