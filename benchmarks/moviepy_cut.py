@@ -32,7 +32,8 @@ def main() -> None:
         layers.append(caption.with_start(start).with_position(("center", 580)))
     programme = CompositeVideoClip(layers, size=(1280, 720)).with_duration(seconds).with_audio(left.audio)
     options = {"codec": "libx264", "audio_codec": "aac", "preset": "veryfast", "ffmpeg_params": ["-crf", "23"]}
-    programme.write_videofile(str(work / "moviepy.mp4"), fps=60, logger=None, **options)
+    sound = {"temp_audiofile_path": str(work)}
+    programme.write_videofile(str(work / "moviepy.mp4"), fps=60, logger=None, **options, **sound)
 
 
 if __name__ == "__main__":
