@@ -16,6 +16,9 @@ import numpy as np
 import pytest
 from scipy import signal
 
+from assembler.measure.clock import Clock
+from assembler.measure.overrides import read_by_hand
+
 DEMO = Path(__file__).parents[1] / "projects_demo" / "harbour_lights"
 LINES, SECONDS = 360, 3.4
 
@@ -207,8 +210,20 @@ def test_footage_is_made_once_and_made_again_when_a_file_is_gone(demo: Any, tmp_
     (tmp_path / "ash_quay.mp4").unlink()
     assert make() == first
     assert (tmp_path / "ash_quay.mp4").exists()
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["ash_quay.mp4", "truth.json"]
+    made = ["ash_quay.mp4", "ash_quay.mp4.by-hand.yaml", "truth.json"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == made
     shutil.rmtree(tmp_path)
+
+
+def test_measuring_is_told_to_leave_the_strip_out_and_a_persons_verdicts_stay(demo: Any, tmp_path: Path) -> None:
+    demo.make(tmp_path, lines=LINES, seconds=0.1, only=("ash_quay",), workers=1)
+    path = tmp_path / "ash_quay.mp4.by-hand.yaml"
+    found = read_by_hand(path.read_text(), path.name, Clock.even(6, Fraction(60), LINES), LINES * 16 // 9)
+    (mask,) = found.masks
+    assert mask.x == 0 and mask.y + mask.height == LINES and mask.width >= 16 * 12 * LINES / 1080
+    path.write_text("pictures: {3: repeat}\n")
+    demo.make(tmp_path, lines=LINES, seconds=0.1, only=("ash_quay",), workers=1)
+    assert path.read_text() == "pictures: {3: repeat}\n"
 
 
 def test_colours_are_tagged_as_bt709_limited(footage: tuple[Path, dict[str, Any]]) -> None:
