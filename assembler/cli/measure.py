@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import csv
 import io
+from collections.abc import Mapping
 from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -28,6 +29,12 @@ def add(commands: Any) -> None:
     command.add_argument("captures", nargs="*", metavar="CAPTURE", help="ids of captures (default: all) or video files")
     command.add_argument("--project", type=Path, default=Path(), help="project folder or storyboard file")
     command.add_argument("--csv", type=Path, metavar="FILE", help="write every picture's verdict of one capture as CSV")
+    command.add_argument(
+        "--doubtful",
+        type=Path,
+        metavar="FILE.png",
+        help="draw the least certain pictures of one capture beside those before them, to decide by hand",
+    )
     command.add_argument("--json", action="store_true", help="print the result as JSON")
     command.set_defaults(run=run)
 
@@ -37,9 +44,11 @@ def run(options: argparse.Namespace) -> int:
     from assembler.measured import measure
     from assembler.media.probe import probe
 
-    files, cache = _wanted(options)
+    files, cache, used = _wanted(options)
     if options.csv is not None and len(files) != 1:
         raise UsageError("--csv takes the verdicts of one capture", mend="name one capture before it")
+    if options.doubtful is not None:
+        _may_draw(options.doubtful, files, used)
     found: dict[str, Measured] = {}
     with ExitStack() as shown:
         progress = None if options.json else shown.enter_context(measuring())
@@ -50,24 +59,62 @@ def run(options: argparse.Namespace) -> int:
 
         with landing(options.csv) as partial:
             partial.write_text(_verdicts(next(iter(found.values()))), encoding="utf-8", newline="")
+    doubt = None if options.doubtful is None else _draw_doubtful(next(iter(found.values())), options.doubtful)
     if options.json:
-        print_json("measure", {"captures": {name: _summary(each) for name, each in found.items()}})
+        more = {} if doubt is None else {"doubtful": doubt}
+        print_json("measure", {"captures": {name: _summary(each) for name, each in found.items()}, **more})
         return 0
     for name, each in found.items():
         out(_sentence(name, each))
+    if doubt is not None:
+        out(_decide(doubt))
     return 0
 
 
-def _wanted(options: argparse.Namespace) -> tuple[dict[str, Path], Path]:
-    """The files to measure by name, and the cache folder. Names that are files need no storyboard."""
+def _may_draw(path: Path, files: Mapping[str, Path], used: tuple[Path, ...]) -> None:
+    from assembler.measure.overrides import by_hand_path
+    from assembler.render.destination import refuse_taken
+
+    if len(files) != 1:
+        raise UsageError("--doubtful takes the pictures of one capture", mend="name one capture before it")
+    refuse_taken(path, (*files.values(), *map(by_hand_path, files.values()), *used), "sheet", (".png",))
+
+
+def _draw_doubtful(found: Measured, path: Path) -> dict[str, object]:
+    """Draw the sheet, unless every verdict is certain; what was drawn and what to write."""
+    from assembler.measure.overrides import by_hand_path, unsure_pictures
+    from assembler.picture.doubtful import MOST, draw_doubtful, verdict_lines
+    from assembler.picture.text import default_fonts
+
+    pictures = unsure_pictures(found.cadence, MOST)
+    by_hand = by_hand_path(found.info.path)
+    if not pictures:
+        return {"sheet": None, "pictures": [], "by_hand_file": str(by_hand), "lines": None}
+    draw_doubtful(found.info, found.cadence, pictures, by_hand, path, default_fonts())
+    lines = verdict_lines(pictures, found.cadence)
+    return {"sheet": str(path), "pictures": list(pictures), "by_hand_file": str(by_hand), "lines": lines}
+
+
+def _decide(doubt: Mapping[str, object]) -> str:
+    if doubt["sheet"] is None:
+        return "every verdict in motion is certain or made by hand: there is no sheet to draw"
+    return f"{doubt['sheet']}\n  verdicts as measured, to put right in {doubt['by_hand_file']}:\n  {doubt['lines']}"
+
+
+def _wanted(options: argparse.Namespace) -> tuple[dict[str, Path], Path, tuple[Path, ...]]:
+    """The files to measure by name, the cache folder, and files that are not to be written over.
+
+    Names that are files need no storyboard.
+    """
     from assembler.prepare import CACHE_NAME, storyboard_path
+    from assembler.render.destination import named_files
     from assembler.storyboard import load_storyboard
     from assembler.storyboard.paths import resolve_inside
 
     named = {name: Path(name) for name in options.captures}
     if named and all(path.is_file() for path in named.values()):
         folder = options.project if options.project.is_dir() else options.project.parent
-        return {name: path.resolve() for name, path in named.items()}, folder.resolve() / CACHE_NAME
+        return {name: path.resolve() for name, path in named.items()}, folder.resolve() / CACHE_NAME, ()
     path = storyboard_path(options.project)
     storyboard, folder = load_storyboard(path), path.parent.resolve()
     for name in options.captures:
@@ -76,7 +123,8 @@ def _wanted(options: argparse.Namespace) -> tuple[dict[str, Path], Path]:
             raise UsageError(f"there is no capture or file '{name}'", mend=f"the storyboard's captures are: {known}")
     wanted = options.captures or list(storyboard.captures)
     captures = [storyboard.captures[name] for name in wanted]
-    return {c.id: resolve_inside(folder, c.file, c.at("file")) for c in captures}, folder / CACHE_NAME
+    files = {c.id: resolve_inside(folder, c.file, c.at("file")) for c in captures}
+    return files, folder / CACHE_NAME, (path, *(folder / name for name in named_files(storyboard)))
 
 
 def _verdicts(found: Measured) -> str:
