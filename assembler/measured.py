@@ -8,18 +8,22 @@ from fractions import Fraction
 from pathlib import Path
 
 from assembler.checks.measured import longest_frame_s
-from assembler.errors import Finding
+from assembler.errors import Finding, StoryboardError
 from assembler.measure.clock import Clock
 from assembler.measure.lineup import line_up
 from assembler.measure.lineup_sound import Samples
+from assembler.measure.log_match import lay_on, match
+from assembler.measure.logs import FrameLog, load_log
 from assembler.measure.model import Cadence, LineUpResult, Thumbs
 from assembler.measure.overrides import ByHand, apply_overrides, load_by_hand
 from assembler.measure.store import measure_capture
 from assembler.media.info import CaptureInfo
 from assembler.media.sound import read_sound
-from assembler.storyboard.model import Capture, Storyboard
+from assembler.storyboard.model import Capture, Log, Storyboard
+from assembler.storyboard.paths import resolve_inside
 from assembler.timing.grammar import Time
 from assembler.timing.rates import SAMPLE_RATE
+from assembler.timing.timecode import clock as clock_label
 
 MEASURE_FOLDER = "measure"
 _LISTEN_S = 600  # of each capture, for the second witness of a line-up
@@ -175,3 +179,74 @@ def _of_typed(
             f"the offset of '{capture.id}' is written as {offset}, but the pictures match at {found.offset_s:+.3f} s",
             "leave `offset` away to use the measured one, or check one event by eye",
         )
+
+
+def with_logs(
+    storyboard: Storyboard, folder: Path, measured: Mapping[str, Measured]
+) -> tuple[dict[str, Measured], tuple[Finding, ...]]:
+    """Measurements with the cadence of brought-in logs in place of the measured one, and what is to be said of them.
+
+    A log that cannot be read, or that does not belong on its capture, is an error, and the measured cadence stays.
+    What a person decided by hand stays in any case.
+    """
+    found = dict(measured)
+    findings: list[Finding] = []
+    for name, capture in storyboard.captures.items():
+        if capture.log is None:
+            continue
+        try:
+            log = load_log(resolve_inside(folder, capture.log.file, capture.log.at("file")))
+        except StoryboardError as error:
+            findings.extend(_unreadable(capture.log, error))
+            continue
+        if name in measured:
+            found[name], said = _with_log(capture, capture.log, log, measured[name])
+            findings.extend(said)
+    return found, tuple(findings)
+
+
+def _unreadable(written: Log, error: StoryboardError) -> Iterable[Finding]:
+    place = written.at("file")
+    for problem in error.problems:
+        inside = problem.place is not None and place is not None and problem.place.file != place.file
+        where = f" (line {problem.place.line}, column {problem.place.column})" if inside and problem.place else ""
+        what = f"the log '{written.file}' cannot be used: {problem.what}{where}"
+        yield Finding("error", "log-unreadable", place, what, problem.mend)
+
+
+def _with_log(capture: Capture, written: Log, log: FrameLog, found: Measured) -> tuple[Measured, list[Finding]]:
+    fits = match(log, found.clock, found.cadence)
+    what = f"the log of capture '{capture.id}'"
+    if written.offset is None and not fits.matched:
+        mend = "find one event in both and write where the log's 0 lies: {file: …, offset: 2.5 s}"
+        fault = f"{what} could not be laid on it: {fits.why}"
+        return found, [Finding("error", "log-unmatched", written.at(), fault, mend)]
+    offset_s = fits.offset_s if written.offset is None else float(written.offset.seconds)
+    start_s, end_s = offset_s + float(log.start_s[0]), offset_s + log.end_s
+    length_s = float(found.clock.duration_s)
+    if start_s >= length_s or end_s <= 0:
+        fault = f"{what} lies outside it: it would reach from {start_s:.2f} s to {end_s:.2f} s of {length_s:.2f} s"
+        mend = "`offset` is the time in the capture at which the log's clock stands at 0"
+        return found, [Finding("error", "log-outside", written.at("offset"), fault, mend)]
+    findings = []
+    if written.offset is None:
+        how = f"found by its rhythm, ± {500 * (fits.high_s - fits.low_s):.1f} ms"
+    else:
+        how = "as written"
+        refresh = found.clock.refresh()
+        slack = float(1 / refresh) if refresh else 1 / 60
+        if fits.matched and not fits.low_s - slack <= offset_s <= fits.high_s + slack:
+            fault = f"{what} is laid at {offset_s:+.3f} s, but its rhythm matches at {fits.offset_s:+.3f} s"
+            mend = "leave `offset` away to use the one found, or check one event by eye"
+            findings.append(Finding("warning", "log-contradicted", written.at("offset"), fault, mend))
+    # States of a capture that cannot be counted are no better than its count.
+    laid = lay_on(log, found.clock, offset_s, found.cadence if found.cadence.reliable else None)
+    first, last = clock_label(Fraction(max(0.0, start_s))), clock_label(Fraction(min(length_s, end_s)))
+    used = (
+        f"frame times of capture '{capture.id}' are not measured but taken from the log '{written.file}', from {first} "
+        f"to {last}; its 0 lies at {offset_s:+.3f} s ({how})"
+    )
+    if laid.hidden.any():
+        used += f"; {int(laid.hidden.sum())} of its frames came and went between two pictures"
+    findings.append(Finding("note", "log-used", written.at(), used))
+    return replace(found, cadence=apply_overrides(laid.cadence, found.by_hand, found.clock)), findings

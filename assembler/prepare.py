@@ -18,7 +18,15 @@ from assembler.checks.check import check_timeline
 from assembler.checks.footage import used_captures
 from assembler.checks.measured import drifting
 from assembler.errors import AssemblerError, Finding, MediaError, Place, UsageError
-from assembler.measured import Measured, Progress, captures_to_measure, line_ups, measure, with_measured_offsets
+from assembler.measured import (
+    Measured,
+    Progress,
+    captures_to_measure,
+    line_ups,
+    measure,
+    with_logs,
+    with_measured_offsets,
+)
 from assembler.media.info import CaptureInfo
 from assembler.media.probe import probe
 from assembler.media.stills import load_still
@@ -85,6 +93,8 @@ def prepare(project: Path, *, say: Say | None = None, measuring: Progress | None
     lined_up = line_ups(storyboard, measured)
     storyboard, offsets = with_measured_offsets(storyboard, measured, lined_up)
     findings.extend(offsets)
+    measured, logged = with_logs(storyboard, folder, measured)
+    findings.extend(logged)
     voiced = voice(storyboard, folder, cache, progress=_voicing(say))
     findings.extend(voiced.findings)
     cadences = {name: found.cadence for name, found in measured.items()}

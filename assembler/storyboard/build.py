@@ -25,6 +25,7 @@ from assembler.storyboard.model import (
     Inset,
     Line,
     LineUp,
+    Log,
     Made,
     Narration,
     Pane,
@@ -111,11 +112,16 @@ def _capture(name: str, value: Checked, id_place: Place) -> Capture:
     if "line-up" in fields.values:
         written = _below(fields, "line-up")
         line_up = LineUp(partner=_get(written, "with"), offset=_get(written, "offset"), places=_places(written))
+    log = None
+    if "log" in fields.values:
+        below = _below(fields, "log")
+        log = Log(file=_get(below, "file"), offset=_get(below, "offset"), places=_places(below))
     return Capture(
         id=name,
         file=_get(fields, "file"),
         subject=_get(fields, "subject"),
         line_up=line_up,
+        log=log,
         places={**_places(fields), "id": id_place},
     )
 

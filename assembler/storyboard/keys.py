@@ -68,6 +68,22 @@ _LINE_UP = Keys(
     ),
 )
 
+_LOG = Keys(
+    name="log",
+    noun="keys such as {file: logs/ash_quay.csv}",
+    about="Frame times that the machine itself wrote while it was captured. They stand in for the measured ones.",
+    keys=(
+        Key(name="file", shape=FILE,
+            about="A CSV file with a column time_s (when each frame came, seconds), frame_ms (how long it stayed, "
+                  "milliseconds), or both, as a path from the storyboard's folder.",
+            examples=("logs/ash_quay.csv",), required=True),
+        Key(name="offset", shape=SIGNED,
+            about="The time in this capture at which the log's own clock stands at 0; negative where the log began "
+                  "earlier.",
+            examples=("2.5 s", "-350 ms"), default="found by comparing the log's rhythm with the measured one"),
+    ),
+)
+
 _CAPTURE = Keys(
     name="capture",
     noun="keys such as {file: footage/ash.mp4, subject: ash}",
@@ -81,6 +97,9 @@ _CAPTURE = Keys(
         Key(name="line-up", shape=_LINE_UP, about="How this capture lines up in time with another.",
             examples=({"with": "ash-quay"}, {"with": "ash-quay", "offset": "-21 f"}),
             default="none: it counts from its own beginning"),
+        Key(name="log", shape=_LOG, about="Frame times that the machine itself wrote; graphs are drawn from them.",
+            examples=({"file": "logs/ash_quay.csv"}, {"file": "logs/ash_quay.csv", "offset": "2.5 s"}),
+            default="none: frame times are measured from the pictures"),
     ),
 )
 

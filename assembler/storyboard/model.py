@@ -59,6 +59,15 @@ class LineUp(Placed):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Log(Placed):
+    """Frame times the machine wrote. `file` is as written. `offset` is where the log's own 0 lies in capture time;
+    None = it is found by the log's rhythm."""
+
+    file: str
+    offset: Time | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Capture(Placed):
     """A video file of a subject. `file` is as written, relative to the storyboard's folder."""
 
@@ -66,6 +75,7 @@ class Capture(Placed):
     file: str
     subject: str | None = None
     line_up: LineUp | None = None
+    log: Log | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
