@@ -1,131 +1,127 @@
-"""How a written English word is said: `1440p` is 'fourteen forty p'.
+"""What is said for what is written, word for word: captions show `1440p`, a voice says 'fourteen forty p'.
 
-Only the commonest written forms of technical scripts, each judged by itself: a word never looks at its
-neighbours. What no rule knows is handed on as it is written.
+A line's written words (`words.split_words`) each become one `SpokenToken`, in order, so that times of spoken words
+can be carried back to written ones. How English is read stands in spoken_english.py; another language is another
+such module, named in `_READERS`. A language without one is said as it is written (`has_rules` tells).
+
+Spoken words are lower case. A letter said by its name is that letter and a full stop (`p.`), as pronouncing
+dictionaries write it, so that `a.` is never the article; `plain` leaves the stop out for people. Tens and ones are
+one word (`twenty-six`); other compounds are parted at their hyphens (`anti`, `aliasing`).
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
-from assembler.narration.number_words import cardinal, decimal, digits, ordinal, paired
+from assembler.narration.spoken_english import spoken, spoken_words
+from assembler.narration.words import split_words
 
-# (one of them, several of them)
-_UNITS: dict[str, tuple[str, str]] = {
-    "fps": ("frame per second", "frames per second"),
-    "ms": ("millisecond", "milliseconds"),
-    "µs": ("microsecond", "microseconds"),
-    "s": ("second", "seconds"),
-    "hz": ("hertz", "hertz"),
-    "khz": ("kilohertz", "kilohertz"),
-    "mhz": ("megahertz", "megahertz"),
-    "ghz": ("gigahertz", "gigahertz"),
-    "kb": ("kilobyte", "kilobytes"),
-    "mb": ("megabyte", "megabytes"),
-    "gb": ("gigabyte", "gigabytes"),
-    "tb": ("terabyte", "terabytes"),
-    "mb/s": ("megabit per second", "megabits per second"),
-    "mbps": ("megabit per second", "megabits per second"),
-    "gb/s": ("gigabyte per second", "gigabytes per second"),
-    "db": ("decibel", "decibels"),
-    "px": ("pixel", "pixels"),
-    "nits": ("nit", "nits"),
-    "w": ("watt", "watts"),
-    "mm": ("millimetre", "millimetres"),
-    "°c": ("degree", "degrees"),
-    "%": ("percent", "percent"),
-}
-# Said alone these would be read as words or single letters; `s`, `w` and the like stay what they are.
-_ALONE = {name: several for name, (_, several) in _UNITS.items() if len(name) > 1 or name == "%"}
-_ALONE |= {"vs": "versus", "vs.": "versus", "&": "and", "+": "plus", "=": "equals", "×": "by"}
-_SIGNS = {
-    "-": "minus ",
-    "−": "minus ",
-    "+": "plus ",
-    "~": "about ",
-    "≈": "about ",
-    "±": "plus or minus ",
-    "<": "less than ",
-    ">": "more than ",
-    "≥": "at least ",
-    "≤": "at most ",
-}
+__all__ = ["SpokenToken", "has_rules", "plain", "spoken", "spoken_form", "spoken_words", "written_times"]
 
-_NUMBER = r"\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+(?:\.\d+)?"
-_UNIT = "|".join(re.escape(name) for name in sorted(_UNITS, key=len, reverse=True))
-_SIGN = "[-−+~≈±<>≥≤]"
+_NO_LEXICON: Mapping[str, str] = {}
+_TRAILING = re.compile(r"[\s\"'“”‘’)\]».,;:!?…—–-]*$")
 
 
-def _measure(found: re.Match[str]) -> str:
-    one, several = _UNITS[found[3].casefold()]
-    return f"{_SIGNS.get(found[1], '')}{decimal(found[2])} {one if found[2] == '1' else several}"
+@dataclass(frozen=True, slots=True)
+class SpokenToken:
+    """One written word and what is said for it.
 
-
-def _hyphened(found: re.Match[str]) -> str:
-    unit = _UNITS.get(found[2].casefold())
-    return f"{decimal(found[1])} {unit[0] if unit else found[2]}"
-
-
-def _version(found: re.Match[str]) -> str:
-    return "version " + " point ".join(cardinal(int(part)) for part in found[1].split("."))
-
-
-def _letters_number(found: re.Match[str]) -> str:
-    return f"{' '.join(found[1])} {paired(int(found[2])) if len(found[2]) == 4 else cardinal(int(found[2]))}"
-
-
-# The first rule that fits the whole word wins.
-_RULES: tuple[tuple[re.Pattern[str], Callable[[re.Match[str]], str]], ...] = tuple(
-    (re.compile(pattern, re.IGNORECASE if loose else 0), say)
-    for pattern, loose, say in (
-        (r"(\d{3,5})[x×](\d{3,5})", True, lambda m: f"{paired(int(m[1]))} by {paired(int(m[2]))}"),
-        (r"(\d{3,4})([pi])", True, lambda m: f"{paired(int(m[1]))} {m[2].upper()}"),
-        (r"(\d{3,4})([pi])(\d{2,3})", True, lambda m: f"{paired(int(m[1]))} {m[2].upper()} {cardinal(int(m[3]))}"),
-        (r"(\d{1,2})k", True, lambda m: f"{cardinal(int(m[1]))} K"),
-        (rf"({_NUMBER})[x×]", True, lambda m: f"{decimal(m[1])} times"),
-        (rf"({_SIGN}?)({_NUMBER})({_UNIT})", True, _measure),
-        (rf"({_NUMBER})-([a-z]+)", True, _hyphened),
-        (rf"({_NUMBER})[-–]({_NUMBER})", False, lambda m: f"{decimal(m[1])} to {decimal(m[2])}"),
-        (r"(\d{1,3}(?::\d{1,3})+)", False, lambda m: " ".join(cardinal(int(n)) for n in m[1].split(":"))),
-        (r"[vV](\d+(?:\.\d+)*)", False, _version),
-        (r"([A-Z]{2,})-?(\d{1,5})", False, _letters_number),
-        (r"([A-Z])\.(\d{3})", False, lambda m: f"{m[1]} {paired(int(m[2]))}"),
-        (r"(\d{1,6})(?:st|nd|rd|th)", True, lambda m: ordinal(int(m[1]))),
-        (r"#(\d+)", False, lambda m: f"number {cardinal(int(m[1]))}"),
-        (r"(0\d+)", False, lambda m: digits(m[1])),
-        (rf"({_SIGN}?)({_NUMBER})", False, lambda m: _SIGNS.get(m[1], "") + decimal(m[2])),
-    )
-)
-_EDGES = re.compile(r"^([\"'“”‘’(\[«]*)(.*?)([\"'“”‘’)\]».,;:!?…—–-]*)$", re.DOTALL)
-
-
-def spoken(token: str) -> str:
-    """The words said for one written word, its punctuation kept so that a voice can pause.
-
-    Numbers become words; unknown forms come back as written. `token` may hold a joined sign (`26 %`).
+    display: the written word as `split_words` gives it, punctuation and all; it stands at
+    `display_start` to `display_end` (half-open, in characters) of the line's text.
+    words: what is said, in order; empty where nothing is (a word that another one's reading takes in).
+    trailing: the punctuation at the word's end, for pauses.
+    doubtful: '' or why a person should look.
     """
-    return " ".join(said for piece in token.split() if (said := _spoken_piece(piece)))
+
+    display_start: int
+    display_end: int
+    display: str
+    words: tuple[str, ...]
+    trailing: str
+    doubtful: str = ""
+
+    @property
+    def said(self) -> str:
+        """The spoken words as people write them: 'fourteen forty p'."""
+        return plain(self.words)
 
 
-def _spoken_piece(piece: str) -> str:
-    if piece in "-–—":
-        return ","  # a dash is heard as a pause only
-    if alone := _ALONE.get(piece.casefold()):
-        return alone
-    edges = _EDGES.match(piece)
-    if not edges:
-        return piece
-    before, core, after = edges.groups()
-    # `-14` and `~60` begin with a sign that belongs to the number, so only quotes and brackets are edges in front.
-    if alone := _ALONE.get(core.casefold()):
-        return f"{before}{alone}{after}"
-    for pattern, say in _RULES:
-        if found := pattern.fullmatch(core):
-            return f"{before}{say(found)}{after}"
-    return piece
+def plain(words: Sequence[str]) -> str:
+    """Spoken words in one string, letters without their full stop."""
+    return " ".join(word[0] if len(word) == 2 and word[1] == "." else word for word in words)
 
 
-def spoken_words(token: str) -> int:
-    """How many words are said for a written word; hyphened tens count as one. At least 1."""
-    return max(1, sum(any(sign.isalnum() for sign in said) for said in spoken(token).split()))
+def has_rules(language: str) -> bool:
+    """Whether written words of this language are turned into spoken ones; if not they are said as written."""
+    return language.casefold().split("-")[0] == "en"
+
+
+def spoken_form(
+    text: str, lexicon: Mapping[str, str] = _NO_LEXICON, *, spoken: str | None = None, language: str = "en"
+) -> tuple[SpokenToken, ...]:
+    """What is said for a line, one token for each of its written words.
+
+    lexicon: written form to spoken words, used before every rule. spoken: what the whole line is said as; its words
+    are laid onto the written ones that they agree with, and the others onto those between, in even shares.
+    """
+    tokens = []
+    for (start, end), display in zip(_places(text), split_words(text), strict=True):
+        tokens.append(SpokenToken(start, end, display, _words(display, language), _trailing(display)))
+    return tuple(tokens)
+
+
+def written_times(
+    tokens: Sequence[SpokenToken], spoken_times: Sequence[tuple[int, int]]
+) -> tuple[tuple[int, int], ...]:
+    """From the start and end of each spoken word those of each written word, in the same units.
+
+    A written word lasts from the start of its first spoken word to the end of its last. One of which nothing is said
+    lasts no time at all, where the word before it ends (the first one: where the next one starts).
+    Raises ValueError when there is not one time for each spoken word.
+    """
+    if len(spoken_times) != sum(len(token.words) for token in tokens):
+        raise ValueError(f"{len(spoken_times)} times for {sum(len(token.words) for token in tokens)} spoken words")
+    times = []
+    at, here = 0, spoken_times[0][0] if spoken_times else 0
+    for token in tokens:
+        if token.words:
+            last = at + len(token.words)
+            times.append((spoken_times[at][0], spoken_times[last - 1][1]))
+            at, here = last, spoken_times[last - 1][1]
+        else:
+            times.append((here, here))
+    return tuple(times)
+
+
+def _places(text: str) -> list[tuple[int, int]]:
+    places = []
+    at = 0
+    for word in split_words(text):
+        start = at
+        for piece in word.split():
+            begin = text.index(piece, at)
+            start = begin if at == start else start
+            at = begin + len(piece)
+        places.append((text.index(word.split()[0], start), at))
+    return places
+
+
+def _trailing(display: str) -> str:
+    found = _TRAILING.search(display)
+    return "".join(found[0].split()) if found else ""
+
+
+def _words(display: str, language: str) -> tuple[str, ...]:
+    said = spoken(display) if has_rules(language) else display
+    words = []
+    for piece in re.split(r"[\s/]+", said):
+        bare = "".join(sign for sign in piece if sign.isalnum() or sign in "-'’").strip("-'’")
+        if bare:
+            words.append(
+                f"{bare.lower()}."
+                if len(bare) == 1 and bare.isupper() and bare != "I" and bare != "A"
+                else bare.lower()
+            )
+    return tuple(words)
