@@ -10,6 +10,7 @@ from fractions import Fraction
 from typing import Any
 
 from assembler.errors import Place
+from assembler.storyboard.keys_sound import DEFAULT_TARGET, TARGETS
 from assembler.storyboard.model import (
     Arrangement,
     Canvas,
@@ -27,14 +28,17 @@ from assembler.storyboard.model import (
     LineUp,
     Log,
     Made,
+    Music,
     Narration,
     Pane,
     Panes,
     Segment,
     Shot,
+    SoundSettings,
     Split,
     Storyboard,
     Subject,
+    Summary,
     Table,
 )
 from assembler.storyboard.reader import Checked, Fields, Items, Value
@@ -46,9 +50,11 @@ def build(root: Fields, rate: Fraction) -> Storyboard:
     """The storyboard of checked keys. `rate` is the canvas rate."""
     fonts = listed(root.values.get("fonts"))
     places = _places(root) | {f"fonts[{number}]": font.place for number, font in enumerate(fonts)}
+    places |= {f"lexicon[{written}]": place for written, place in _below(root, "lexicon").places.items()}
     return Storyboard(
         title=_get(root, "title"),
         language=_get(root, "language", "en"),
+        lexicon={written: _single(said) for written, said in _below(root, "lexicon").values.items()},
         canvas=_canvas(root, rate),
         subjects={
             name: _subject(name, value, order, _below(root, "subjects").places[name])
@@ -60,6 +66,7 @@ def build(root: Fields, rate: Fraction) -> Storyboard:
         },
         narration=_narration(root, rate),
         captions=_captions(root),
+        sound=_sound(root, rate),
         fonts=tuple(_single(font) for font in fonts),
         segments=tuple(_segment(segment, rate) for segment in listed(root.values["segments"])),
         places=places,
@@ -128,13 +135,17 @@ def _capture(name: str, value: Checked, id_place: Place) -> Capture:
 
 def _narration(root: Fields, rate: Fraction) -> Narration:
     fields = _below(root, "narration")
+    voice = fields.values.get("voice")
+    speaker = _get(voice, "scratch") if isinstance(voice, Fields) else ""
     return Narration(
         takes=_get(fields, "takes", "takes"),
-        voice=_get(fields, "voice", "scratch"),
+        voice="scratch" if speaker else _get(fields, "voice", "scratch"),
+        speaker=speaker,
         pace=_get(fields, "pace", 160),
         lead=_get(fields, "lead") or parse_time("0.3 s", rate),
         pause=_get(fields, "pause") or parse_time("0.35 s", rate),
         tail=_get(fields, "tail") or parse_time("0.5 s", rate),
+        stretch=_get(fields, "stretch", Fraction(0)),
         places=_places(fields),
     )
 
@@ -143,6 +154,35 @@ def _captions(root: Fields) -> CaptionSettings:
     fields = _below(root, "captions")
     burn, limits = _get(fields, "burn", True), _get(fields, "limits", "online")
     return CaptionSettings(burn=burn, limits=limits, places=_places(fields))
+
+
+def _sound(root: Fields, rate: Fraction) -> SoundSettings:
+    fields = _below(root, "sound")
+    written = _get(fields, "loudness", DEFAULT_TARGET)
+    target = written if isinstance(written, str) else ""
+    # A loudness of one's own keeps the peak of the usual target.
+    lufs, peak = TARGETS[target or DEFAULT_TARGET]
+    return SoundSettings(
+        target=target,
+        loudness_lufs=lufs if target else written,
+        peak_dbtp=_get(fields, "peak", peak),
+        duck_db=_get(fields, "duck", -12.0),
+        music=tuple(_music(_fields(music), rate) for music in listed(fields.values.get("music"))),
+        places=_places(fields),
+    )
+
+
+def _music(fields: Fields, rate: Fraction) -> Music:
+    return Music(
+        file=_get(fields, "file"),
+        gain_db=_get(fields, "gain", 0.0),
+        segments=tuple(_single(segment) for segment in listed(fields.values.get("segments"))),
+        start=_get(fields, "from") or parse_time("0 s", rate),
+        loop=_get(fields, "loop", False),
+        fade_in=_get(fields, "fade-in") or parse_time("1 s", rate),
+        fade_out=_get(fields, "fade-out") or parse_time("2 s", rate),
+        places=_places(fields),
+    )
 
 
 def _segment(checked: Checked, rate: Fraction) -> Segment:
@@ -187,7 +227,11 @@ def _line(checked: Checked) -> Line:
         return Line(text=checked.value, places={"": checked.place, "text": checked.place})
     fields = _fields(checked)
     return Line(
-        text=_get(fields, "text"), pause=_get(fields, "pause"), take=_get(fields, "take"), places=_places(fields)
+        text=_get(fields, "text"),
+        spoken=_get(fields, "spoken"),
+        pause=_get(fields, "pause"),
+        take=_get(fields, "take"),
+        places=_places(fields),
     )
 
 
@@ -236,6 +280,8 @@ def _arrangement(kind: str, checked: Checked) -> Arrangement:
         return Panes(kind=kind, panes=panes, places={"": checked.place})  # type: ignore[arg-type]  # one of the three
     if kind == "card":
         return _card(checked)
+    if kind == "summary":
+        return _summary(checked)
     if kind == "made":
         return _made(_fields(checked))
     return _pair(kind, checked)
@@ -309,6 +355,20 @@ def _card(checked: Checked) -> Card:
         table=table,
         motion=_get(fields, "motion", "ease"),
         places=_places(fields),
+    )
+
+
+def _summary(checked: Checked) -> Summary:
+    fields = Fields(checked.place, {"captures": checked}) if isinstance(checked, Items) else _fields(checked)
+    captures = listed(fields.values["captures"])
+    places = _places(fields) | {f"captures[{number}]": capture.place for number, capture in enumerate(captures)}
+    return Summary(
+        captures=tuple(_single(capture) for capture in captures),
+        title=_get(fields, "title", ""),
+        start=_get(fields, "from"),
+        end=_get(fields, "to"),
+        motion=_get(fields, "motion", "ease"),
+        places=places,
     )
 
 

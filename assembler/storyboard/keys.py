@@ -5,7 +5,10 @@ The reader, the JSON Schema and `explain` all work from `STORYBOARD`; rules that
 
 from __future__ import annotations
 
+import re
+
 from assembler.storyboard.keys_shot import PANE_WITH_ID, SHOT, TIMES_OF_A_LINE
+from assembler.storyboard.keys_sound import SOUND
 from assembler.storyboard.shapes import ById, Choice, Either, Flag, Key, Keys, ListOf, Number, Reference, Text
 from assembler.storyboard.written import (
     FILE,
@@ -17,8 +20,10 @@ from assembler.storyboard.written import (
     LENGTH_OR_FIT,
     OWN_ID,
     RATE,
+    SAID,
     SIGNED,
     SIZE,
+    SPEAKER,
 )
 
 FORMAT_VERSION = 1
@@ -103,6 +108,18 @@ _CAPTURE = Keys(
     ),
 )
 
+_VOICE = Keys(
+    name="voice",
+    noun="{scratch: en-us+f3}",
+    about="Which of its voices the scratch voice uses.",
+    keys=(
+        Key(name="scratch", shape=SPEAKER,
+            about="A voice of the scratch voice, such as en-us, with + and a variant such as f3 or m3. A name that it "
+                  "does not have is answered with those that it has.",
+            examples=("en-us+f3", "en-us+m3"), required=True),
+    ),
+)
+
 _NARRATION = Keys(
     name="narration",
     noun="keys such as {takes: takes, pace: 160}",
@@ -111,11 +128,13 @@ _NARRATION = Keys(
         Key(name="takes", shape=FOLDER, about="The folder that holds the recordings.", examples=("takes",),
             default="takes", gives="takes"),
         Key(name="voice",
-            shape=Choice(noun="scratch or none", words=(
-                ("scratch", "a machine voice speaks the lines that have no take yet"),
-                ("none", "lines without a take stay silent; their length is estimated from `pace`"))),
-            about="What speaks the lines that have no recording yet.", examples=("scratch",), default="scratch",
-            gives="scratch"),
+            shape=Either(noun="scratch, none, or {scratch: en-us+f3}", shapes=(
+                Choice(noun="scratch or none", words=(
+                    ("scratch", "a machine voice speaks the lines that have no take yet"),
+                    ("none", "lines without a take stay silent; their length is estimated from `pace`"))),
+                _VOICE)),
+            about="What speaks the lines that have no recording yet.", examples=("scratch", {"scratch": "en-us+f3"}),
+            default="scratch", gives="scratch"),
         Key(name="pace", shape=Number(noun="a whole number", whole=True, least=60, most=400),
             about="Words a minute, for lines that have no recording yet.", examples=(160,), default="160", gives=160),
         Key(name="lead", shape=INSTANT, about="Silence before the first line of a segment.", examples=("0.3 s",),
@@ -125,6 +144,10 @@ _NARRATION = Keys(
         Key(name="tail", shape=INSTANT,
             about="Silence after the last line, in a segment that lasts as long as its words.",
             examples=("0.5 s",), default="0.5 s", gives="0.5 s"),
+        Key(name="stretch", shape=STRETCH,
+            about="Make every line faster or slower at its own pitch: at most 5 % faster or 3 % slower. Word times and "
+                  "captions follow.",
+            examples=("3 % faster", "2 % slower"), default="none: lines stay as they were spoken"),
     ),
 )
 
@@ -154,6 +177,10 @@ _LINE = Keys(
     keys=(
         Key(name="text", shape=_LINE_TEXT, about="The words to speak.",
             examples=("Ash holds 60 frames a second.",), required=True),
+        Key(name="spoken", shape=SAID,
+            about="What is said for the whole line, in words, where its text does not give it. Captions keep the text.",
+            examples=("The Q X forty ninety holds sixty.",),
+            default="what the lexicon and the rules of the language give; `assembler check --spoken` shows it"),
         *TIMES_OF_A_LINE,
     ),
 )
@@ -278,6 +305,14 @@ STORYBOARD = Keys(
             examples=("Harbour Lights on two machines",), required=True),
         Key(name="language", shape=LANGUAGE, about="The language that is spoken.", examples=("en", "de"),
             default="en", gives="en"),
+        Key(name="lexicon",
+            shape=ById(noun="written words, each with how it is said", item=SAID, id_noun="a written word",
+                       id_pattern=re.compile(r"(?=.*\w)[^\s\x00-\x1f\x7f](?:[^\x00-\x1f\x7f]{0,98}[^\s\x00-\x1f\x7f])?"),
+                       id_rule="write one or more words as they stand in the lines, 100 characters at most"),
+            about="How written words are said, before any rule. Letters said by name stand alone as capitals (G P U). "
+                  "Captions keep the written words.",
+            examples=({"QX 4090": "Q X forty ninety", "VRAM": "vee ram"},),
+            default="none: the rules of the language decide; `assembler check --spoken` shows what they give"),
         Key(name="canvas", shape=_CANVAS, about="The size and rate of the programme's picture.",
             examples=({"size": "1920x1080", "rate": 60},), default="1920x1080 at 60 frames a second"),
         Key(name="subjects",
@@ -293,6 +328,10 @@ STORYBOARD = Keys(
             examples=({"takes": "takes", "pace": 160},), default="a scratch voice at 160 words a minute"),
         Key(name="captions", shape=_CAPTIONS, about="Captions of the narration.",
             examples=({"burn": True, "limits": "online"},), default="shown in drafts, limits for online viewing"),
+        Key(name="sound", shape=SOUND,
+            about="How loud the programme is, how far the background is lowered under speech, and music.",
+            examples=({"loudness": "web", "duck": "-12 dB"}, {"music": {"file": "music/tide.flac"}}),
+            default="-14 LUFS, -1 dBTP, lowered by 12 dB, no music"),
         Key(name="fonts", shape=ListOf(noun="a list of font files", item=FILE, most=16),
             about="Font files from the project folder, used for what the fonts that come with assembler cannot draw.",
             examples=(["fonts/Handwriting.ttf"],), default="none"),

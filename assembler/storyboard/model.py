@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
-from typing import Literal
+from typing import Any, Literal
 
 from assembler.errors import Place
 from assembler.timing.grammar import Time
@@ -82,15 +82,18 @@ class Capture(Placed):
 class Narration(Placed):
     """How lines are voiced. Pauses are what stands before, between and after lines.
 
-    `voice`: `scratch` speaks lines that have no take; `none` leaves them silent.
+    `voice`: `scratch` speaks lines that have no take; `none` leaves them silent. `speaker` names the scratch voice's
+    own voice ("" = the one of the storyboard's language).
     """
 
     takes: str = "takes"
     voice: Literal["scratch", "none"] = "scratch"
+    speaker: str = ""
     pace: int = 160  # words a minute
     lead: Time  # before a segment's first line
     pause: Time  # between lines
     tail: Time  # after the last line, when the segment lasts as long as its narration
+    stretch: Fraction = Fraction(0)  # how much faster lines are made at their own pitch: 1/20 = 5 %; negative = slower
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,10 +105,40 @@ class CaptionSettings(Placed):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Music(Placed):
+    """Music under the programme, lowered under speech. `file` is as written; `start`: where in it it begins.
+
+    `gain_db` counts from 4 LU below the narration. `segments`: the ids it plays under; none = the whole programme.
+    """
+
+    file: str
+    gain_db: float = 0.0
+    segments: tuple[str, ...] = ()
+    start: Time
+    loop: bool = False
+    fade_in: Time
+    fade_out: Time
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SoundSettings(Placed):
+    """How the programme sounds. `target`: the name of the loudness aimed at, or "" where a number was written.
+    `duck_db` (0 or less) is what captures and music are lowered by while someone speaks."""
+
+    target: str = "web"
+    loudness_lufs: float = -14.0
+    peak_dbtp: float = -1.0
+    duck_db: float = -12.0
+    music: tuple[Music, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Line(Placed):
-    """One narration line. `pause` is the silence after it; `take` names its recording."""
+    """One narration line. `spoken`: the words that are said for it, where they are not those that its text gives.
+    `pause` is the silence after it; `take` names its recording."""
 
     text: str
+    spoken: str | None = None
     pause: Time | None = None
     take: str | None = None
 
@@ -225,7 +258,25 @@ class Made(Placed):
         return ()
 
 
-Arrangement = Panes | Split | Inset | Difference | Card | Made
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Summary(Placed):
+    """A card of what captures were measured to do, one to four. `start` and `end` are in the first one's time;
+    one that is lined up with it is counted over the same moments. None = from its start, or to its end."""
+
+    captures: tuple[str, ...]
+    title: str = ""
+    start: Time | None = None
+    end: Time | None = None
+    motion: Literal["ease", "still"] = "ease"
+    kind: Literal["summary"] = "summary"
+
+    @property
+    def panes(self) -> tuple[Pane, ...]:
+        """A summary has none."""
+        return ()
+
+
+Arrangement = Panes | Split | Inset | Difference | Card | Summary | Made
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -285,14 +336,18 @@ class Segment(Placed):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Storyboard(Placed):
-    """A whole storyboard. Ids are unique and every reference between them resolves."""
+    """A whole storyboard. Ids are unique and every reference between them resolves. `lexicon`: how written
+    words are said, before any rule."""
 
     title: str
     language: str = "en"
+    lexicon: Mapping[str, str] = field(default_factory=dict)
     canvas: Canvas
     subjects: Mapping[str, Subject]
     captures: Mapping[str, Capture]
     narration: Narration
     captions: CaptionSettings
+    sound: SoundSettings = field(default_factory=SoundSettings)
     fonts: tuple[str, ...] = ()
     segments: tuple[Segment, ...]
+    written: Any = field(default=None, compare=False, repr=False, hash=False)

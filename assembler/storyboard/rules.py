@@ -25,12 +25,15 @@ def check_rules(root: Fields, report: Report) -> None:
         _line_ups(captures, report)
     segments = [segment for segment in listed(root.values.get("segments")) if isinstance(segment, Fields)]
     _ids(segments, report)
+    _music(root, segments, report)
     for segment in segments:
         _end(segment, report)
         _graphs(segment, report)
+        _hear(segment, report)
         for shot in listed(segment.values.get("show")):
             assert isinstance(shot, Fields)
             _rows(shot, report)
+            _summary(shot, report)
     whole = root.values.get("segments")
     if segments and isinstance(whole, Items) and whole.items[0] is segments[0]:
         _first(segments[0], report)
@@ -49,6 +52,56 @@ def _graphs(segment: Fields, report: Report) -> None:
     window = written.values.get("window") if isinstance(written, Fields) else None
     if isinstance(window, Value) and isinstance(window.value, Time) and not 2 <= window.value.seconds <= 30:
         report.add(window.place, f"a graph cannot span {shown(str(window.value))}", "let it span from 2 s to 30 s")
+
+
+def _twice(written: list[Checked], what: str, mend: str, report: Report) -> None:
+    """Captures named more than once, as ids or under `capture`."""
+    seen: set[str] = set()
+    for each in written:
+        name = each.values.get("capture") if isinstance(each, Fields) else each
+        if not isinstance(name, Value):
+            continue
+        if name.value in seen:
+            report.add(name.place, f"the capture '{shown(str(name.value))}' is {what} twice", mend)
+        seen.add(name.value)
+
+
+def _hear(segment: Fields, report: Report) -> None:
+    """Each capture is heard once: twice at one time would only be louder."""
+    _twice(listed(segment.values.get("hear")), "heard", "name it once; `gain` makes it louder", report)
+
+
+def _summary(shot: Fields, report: Report) -> None:
+    """Each capture once, over a stretch that runs forwards."""
+    written = shot.values.get("summary")
+    captures = written.values.get("captures") if isinstance(written, Fields) else written
+    _twice(listed(captures), "summed up", "name each capture once", report)
+    start, end = (written.values.get(key) if isinstance(written, Fields) else None for key in ("from", "to"))
+    if isinstance(end, Value):
+        begins = start.value.seconds if isinstance(start, Value) else 0
+        if end.value.seconds <= begins:
+            what = f"the summary counts up to {end.value}, which is not after its start"
+            report.add(end.place, what, "let `to` be later than `from`; both are times of the first capture")
+
+
+def _music(root: Fields, segments: list[Fields], report: Report) -> None:
+    """Music names segments that there are, each once."""
+    whole = root.values.get("segments")
+    sound = root.values.get("sound")
+    if not isinstance(sound, Fields) or not isinstance(whole, Items) or not whole.whole:
+        return
+    known = [name for segment in segments if (name := _text(segment, "id")) is not None]
+    for music in listed(sound.values.get("music")):
+        seen: set[str] = set()
+        for named in listed(music.values.get("segments") if isinstance(music, Fields) else None):
+            assert isinstance(named, Value)
+            if named.value in seen:
+                report.add(named.place, f"the segment '{shown(named.value)}' is named twice", "name each segment once")
+            elif named.value not in known:
+                near = report.nearest(named.value, known)
+                mend = f"did you mean '{near}'?" if near else "write the id of a segment"
+                report.add(named.place, f"there is no segment '{shown(named.value)}'", mend)
+            seen.add(named.value)
 
 
 def _text(fields: Fields, key: str) -> str | None:
