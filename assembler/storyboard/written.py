@@ -6,6 +6,7 @@ Each function takes the written text and the canvas rate, and gives a value or r
 from __future__ import annotations
 
 import re
+import unicodedata
 from fractions import Fraction
 
 from assembler.storyboard.scalars import exact_number, shown
@@ -14,7 +15,12 @@ from assembler.timing.grammar import HOW_TO_WRITE, Time, parse_time
 from assembler.timing.rates import parse_rate
 
 LONGEST_HOURS = 24
+MOST_FASTER, MOST_SLOWER = Fraction(5, 100), Fraction(3, 100)
+"""How far speech is stretched at most. Common practice, no source."""
 _MOST_PATH = 1000
+_MOST_SAID = 2000
+_SPEAKER_PATTERN = r"[A-Za-z0-9/_-]{2,40}(\+[A-Za-z0-9_-]{1,40})?"
+_MARKS = " .,;:!?…'’-–—\"“”()"
 
 
 def _time(text: str, rate: Fraction, *, signed: bool = False, positive: bool = False) -> Time:
@@ -96,6 +102,22 @@ def gain_db(text: str, rate: Fraction) -> float:
     return gain
 
 
+def stretch(text: str, rate: Fraction) -> Fraction:
+    """`3 % faster` is 3/100, `2 % slower` is -2/100: by how much the speed of speech changes."""
+    match = re.fullmatch(r"(\d{1,3}(?:\.\d{1,3})?) ?%(?: (faster|slower))?", text.strip(), re.ASCII)
+    if not match:
+        raise UnfitError(f"'{shown(text)}' is not a stretch", "write one such as 3 % faster or 2 % slower")
+    if match[2] is None:
+        mend = f"write {match[1]} % faster, or {match[1]} % slower"
+        raise UnfitError(f"'{shown(text)}' does not say which way speech is stretched", mend)
+    most = MOST_FASTER if match[2] == "faster" else MOST_SLOWER
+    change = Fraction(match[1]) / 100
+    if change > most:
+        mend = f"write at most {float(100 * most):g} % {match[2]}; beyond that, speak the line again"
+        raise UnfitError(f"a stretch of {shown(text)} would be heard", mend)
+    return change if match[2] == "faster" else -change
+
+
 def language(text: str, rate: Fraction) -> str:
     """A language tag. Source of the form: BCP 47 (RFC 5646), the part people use."""
     if not re.fullmatch(r"[A-Za-z]{2,3}(-[A-Za-z0-9]{2,8}){0,3}", text):
@@ -115,6 +137,37 @@ def function_name(text: str, rate: Fraction) -> str:
     if not re.fullmatch(r"[A-Za-z_][A-Za-z0-9_]{0,63}", text):
         raise UnfitError(f"'{shown(text)}' is not a function name", "write the name after `def` in the file")
     return text
+
+
+def speaker(text: str, rate: Fraction | None = None) -> str:
+    """The name of a voice by its spelling alone; the voice itself knows which there are."""
+    if not re.fullmatch(_SPEAKER_PATTERN, text, re.ASCII):
+        raise UnfitError(f"'{shown(text)}' cannot be the name of a voice", "write one such as en-us or en-us+f3")
+    return text
+
+
+def said_words(text: str, rate: Fraction | None = None) -> str:
+    """Words as they are said: letters, marks of single words, blank space and the punctuation of a sentence."""
+    tidy = " ".join(text.split())
+    if not any(sign.isalpha() for sign in tidy):
+        raise UnfitError(f"nothing is said by '{shown(text)}'", "write the words that are said, or remove the line")
+    if len(tidy) > _MOST_SAID:
+        raise UnfitError(f"the spoken words are {len(tidy)} characters long", f"write at most {_MOST_SAID}")
+    if digit := re.search(r"\w*\d\S*", tidy):
+        raise UnfitError(
+            f"'{shown(digit[0])}' holds digits, and how they are said is what is asked for here",
+            "write the number in words, such as forty ninety",
+        )
+    if odd := next((sign for sign in tidy if not (sign.isalpha() or sign in _MARKS or _is_accent(sign))), ""):
+        raise UnfitError(
+            f"'{shown(odd)}' in '{shown(tidy)}' cannot be said",
+            "write it in words; letters said by name stand alone as capitals: G P U",
+        )
+    return tidy
+
+
+def _is_accent(sign: str) -> bool:
+    return unicodedata.category(sign).startswith("M")
 
 
 def file_path(text: str, rate: Fraction | None = None) -> str:
@@ -220,10 +273,30 @@ GAIN = Parsed(
                       _pattern(r"[-+−]?\d{1,4}(\.\d{1,6})? ?(dB)?")]},
     takes=_WITH_NUMBERS,
 )
+STRETCH = Parsed(
+    name="stretch",
+    noun="how much faster or slower, such as 3 % faster or 2 % slower",
+    parse=stretch,
+    schema=_pattern(r"0*([0-4](\.\d{1,3})?|5(\.0{1,3})?) ?% faster|0*([0-2](\.\d{1,3})?|3(\.0{1,3})?) ?% slower"),
+    takes=_WITH_NUMBERS,
+)
 LANGUAGE = Parsed(
     noun="a language code such as en or de",
     parse=language,
     schema={"type": "string", "pattern": "^[A-Za-z]{2,3}(-[A-Za-z0-9]{2,8}){0,3}$"},
+)
+SPEAKER = Parsed(
+    name="speaker",
+    noun="the name of a voice, such as en-us+f3",
+    parse=speaker,
+    schema={"type": "string", "pattern": f"^{_SPEAKER_PATTERN}$"},
+)
+SAID = Parsed(
+    name="said",
+    noun="words as they are said, such as forty ninety",
+    parse=said_words,
+    schema={"type": "string", "pattern": "^\\D*[^\\W\\d_]\\D*$"},
+    takes=_WITH_NUMBERS,
 )
 OWN_ID = Parsed(
     name="id",
