@@ -45,18 +45,47 @@ class Problem:
 
 
 @dataclass(frozen=True, slots=True)
+class Edit:
+    """One value to write in the storyboard.
+
+    path: a JSON Pointer (RFC 6901) from the storyboard's root. old, new: the value as JSON text; None = no such key.
+    """
+
+    path: str
+    old: str | None
+    new: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Mend:
+    """One way, enough by itself, to make a finding go away. `kind` is a stable short name, such as `borrow`.
+
+    edits: what to write in the storyboard; none where a person has to do it, as with words to cut.
+    """
+
+    kind: str
+    what: str
+    edits: tuple[Edit, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Finding:
-    """Something `check` has to say. `code` is a stable short name, such as `narration-too-long`."""
+    """Something `check` has to say. `code` is a stable short name, such as `narration-too-long`.
+
+    mends: ways that were tried out and work, the cheapest first; `mend` is said where there are none.
+    """
 
     severity: Literal["error", "warning", "note"]
     code: str
     place: Place | None
     what: str
     mend: str = ""
+    mends: tuple[Mend, ...] = ()
 
     def __str__(self) -> str:
         head = f"{self.place}: " if self.place else ""
-        tail = f"\n  mend: {self.mend}" if self.mend else ""
+        ways = [mend.what for mend in self.mends] or [self.mend] * bool(self.mend)
+        tail = "".join(f"\n  {'or' if number else 'mend'}: {way}" for number, way in enumerate(ways))
         return f"{head}{self.severity}: {self.what} [{self.code}]{tail}"
 
 

@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
-from assembler.errors import AssemblerError, Finding, MissingPartError, Place, Problem, RenderError
+from assembler.errors import AssemblerError, Edit, Finding, Mend, MissingPartError, Place, Problem, RenderError
 
 JSON_VERSION = 1
 
@@ -84,6 +84,7 @@ class Patience:
 def as_dict(value: Problem | Finding | Any) -> dict[str, object]:
     """A problem or finding as plain data."""
     place: Place | None = value.place
+    mends: tuple[Mend, ...] = getattr(value, "mends", ())
     return {
         "severity": getattr(value, "severity", "error"),
         "code": getattr(value, "code", "unusable"),
@@ -91,7 +92,20 @@ def as_dict(value: Problem | Finding | Any) -> dict[str, object]:
         "line": place.line if place else None,
         "column": place.column if place else None,
         "what": value.what,
-        "mend": value.mend,
+        "mend": value.mend or ", or ".join(mend.what for mend in mends),
+        "mends": [
+            {"kind": mend.kind, "what": mend.what, "edits": [_edit_as_dict(edit) for edit in mend.edits]}
+            for mend in mends
+        ],
+    }
+
+
+def _edit_as_dict(edit: Edit) -> dict[str, object]:
+    """An edit with its values as values; null where the key is not there."""
+    return {
+        "path": edit.path,
+        "old": None if edit.old is None else json.loads(edit.old),
+        "new": None if edit.new is None else json.loads(edit.new),
     }
 
 

@@ -231,6 +231,7 @@ def _line(checked: Checked) -> Line:
         spoken=_get(fields, "spoken"),
         pause=_get(fields, "pause"),
         take=_get(fields, "take"),
+        stretch=_get(fields, "stretch"),
         places=_places(fields),
     )
 

@@ -24,6 +24,7 @@ from assembler.storyboard.written import (
     SIGNED,
     SIZE,
     SPEAKER,
+    STRETCH,
 )
 
 FORMAT_VERSION = 1

@@ -23,7 +23,7 @@ from assembler.storyboard.shapes import (
     Text,
     UnfitError,
 )
-from assembler.storyboard.written import FILE, FUNCTION, INSTANT, LENGTH
+from assembler.storyboard.written import FILE, FUNCTION, INSTANT, LENGTH, STRETCH
 
 FASTEST = 16
 
@@ -33,6 +33,9 @@ TIMES_OF_A_LINE = (
     Key(name="take", shape=FILE, about="The recording of this line, as a path from the storyboard's folder.",
         examples=("takes/opening-1.wav",),
         default="the file in the folder of takes that is named after the segment and the line, such as opening-1"),
+    Key(name="stretch", shape=STRETCH,
+        about="Make this line faster or slower at its own pitch, at most 5 % faster or 3 % slower.",
+        examples=("3 % faster", "2 % slower"), default="the `stretch` of `narration`"),
 )
 
 
@@ -192,6 +195,12 @@ _TABLE = Keys(name="table", noun="keys with `columns` and `rows`", about="A smal
 
 _TITLE = Text(noun="text", longest=200)
 
+_MOTION = Key(
+    name="motion",
+    shape=Choice(noun="ease or still", words=(("ease", "its parts come in gently"), ("still", "nothing moves"))),
+    about="Whether it moves.", examples=("still",), default="ease", gives="ease",
+)
+
 _CARD = Keys(
     name="card",
     noun="a title, or keys such as {title: Verdict, note: ...}",
@@ -204,12 +213,29 @@ _CARD = Keys(
             examples=("pictures/settings.png",), default="none"),
         Key(name="table", shape=_TABLE, about="A small table.",
             examples=({"columns": ["", "Ash", "Birch"], "rows": [["Frames a second", 60, 48.2]]},), default="none"),
-        Key(name="motion",
-            shape=Choice(noun="ease or still", words=(("ease", "its parts come in gently"),
-                                                      ("still", "nothing moves"))),
-            about="Whether it moves.", examples=("still",), default="ease", gives="ease"),
+        _MOTION,
     ),
     some_of=("title", "picture", "table"),
+)
+
+_SUMMED = ListOf(noun="a list of 1 to 4 captures", item=_CAPTURE_ID, least=1, most=4)
+
+_SUMMARY = Keys(
+    name="summary",
+    noun="keys such as {captures: [ash-quay, birch-quay], title: One minute at the quay}",
+    about="What captures were measured to do: how long their pictures stood, average rate, percentile lows, the "
+    "longest hold, tears, and what stays undecided.",
+    keys=(
+        Key(name="captures", shape=_SUMMED, about="The captures, from left to right.",
+            examples=(["ash-quay", "birch-quay"],), required=True),
+        Key(name="title", shape=_TITLE, about="The title.", examples=("One minute at the quay",), default="none"),
+        Key(name="from", shape=INSTANT, about="Counts from here on, in the first capture's time; a capture that is "
+            "lined up with it is counted over the same moments, any other over the same times of its own.",
+            examples=("2 s",), default="from each capture's first picture"),
+        Key(name="to", shape=INSTANT, about="Counts up to here, in the first capture's time.", examples=("10 s",),
+            default="to each capture's end"),
+        _MOTION,
+    ),
 )
 
 _OPTION = Either(noun="text, a number, true or false", shapes=(
@@ -233,7 +259,7 @@ _MADE = Keys(
     ),
 )
 
-ARRANGEMENTS = ("full", "side-by-side", "stacked", "grid", "split", "inset", "difference", "card", "made")
+ARRANGEMENTS = ("full", "side-by-side", "stacked", "grid", "split", "inset", "difference", "card", "summary", "made")
 
 _PAIR = ["ash-quay", "birch-quay"]
 
@@ -260,6 +286,9 @@ SHOT = Keys(
             about="Where two panes differ in brightness, on black.", examples=(_PAIR, {"panes": _PAIR, "gain": 4})),
         Key(name="card", shape=Either(noun="a title, or keys such as {title: Verdict}", shapes=(_TITLE, _CARD)),
             about=_CARD.about, examples=("Verdict", {"title": "Verdict", "note": "Measured over one minute"})),
+        Key(name="summary", shape=Either(noun="a list of captures, or keys with `captures` among them",
+                                         shapes=(_SUMMED, _SUMMARY)),
+            about=_SUMMARY.about, examples=(_PAIR, {"captures": _PAIR, "title": "One minute at the quay"})),
         Key(name="made", shape=_MADE, about=_MADE.about, examples=({"file": "pictures/chart.py"},)),
     ),
     one_of=ARRANGEMENTS,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from assembler.storyboard.rules import check_rules
 from assembler.storyboard.scalars import shown
 from assembler.storyboard.shapes import UnfitError
 from assembler.storyboard.source import decode
-from assembler.storyboard.tree import MOST_BYTES, Mapping, Node, Scalar, grow
+from assembler.storyboard.tree import MOST_BYTES, Mapping, Node, Scalar, grow, plain
 from assembler.storyboard.written import canvas_rate
 
 DEFAULT_RATE = Fraction(60)
@@ -62,7 +63,7 @@ def read_storyboard(text: str | bytes, name: str) -> Storyboard:
     check_rules(checked, report)
     if problems := report.problems():
         raise StoryboardError(problems)
-    return build(checked, rate or DEFAULT_RATE)
+    return replace(build(checked, rate or DEFAULT_RATE), written=plain(root))
 
 
 def _not_a_storyboard(place: Place) -> StoryboardError:

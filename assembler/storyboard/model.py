@@ -135,12 +135,13 @@ class SoundSettings(Placed):
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Line(Placed):
     """One narration line. `spoken`: the words that are said for it, where they are not those that its text gives.
-    `pause` is the silence after it; `take` names its recording."""
+    `pause` is the silence after it; `take` names its recording; `stretch`: None = the narration's."""
 
     text: str
     spoken: str | None = None
     pause: Time | None = None
     take: str | None = None
+    stretch: Fraction | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
