@@ -20,6 +20,7 @@ from assembler.narration import store
 from assembler.narration.estimate import estimate, spread
 from assembler.narration.scratch import INSTALL, VERSION, ScratchVoice
 from assembler.narration.speech import Speech
+from assembler.narration.stretch import change_of, stretched
 from assembler.narration.takes import EXTENSIONS, TRIM_VERSION, TakesFolder, is_clipped, list_takes, speech_span
 from assembler.narration.words import split_words
 from assembler.storyboard.model import Line, Placed, Segment, Storyboard
@@ -52,7 +53,9 @@ def voice(storyboard: Storyboard, folder: Path, cache: Path, *, progress: Progre
         speech = {}
         for segment in storyboard.segments:
             for number, line in enumerate(segment.say, start=1):
-                speech[segment.id, number] = reader.line(segment, number, line)
+                speech[segment.id, number] = stretched(
+                    reader.line(segment, number, line), change_of(line, storyboard), cache
+                )
                 if progress:
                     progress(len(speech), total)
         reader.look_at_the_rest()

@@ -25,6 +25,7 @@ class Speech:
     word times exact) or `estimate` (nothing to hear).
     sound: a file of exactly `samples` mono float32 little-endian samples at 48 kHz, or None.
     source: the take it came from, or None.
+    unstretched: how long it was before `stretch:` made it faster or slower, in samples; None = it was not.
     """
 
     kind: Literal["take", "scratch", "estimate"]
@@ -32,3 +33,4 @@ class Speech:
     words: tuple[Word, ...]
     sound: Path | None = None
     source: Path | None = None
+    unstretched: int | None = None
