@@ -195,27 +195,48 @@ def _chain(first: AudioFrame, rest: Iterator[AudioFrame]) -> Iterator[AudioFrame
 def decode_all(path: Path) -> Samples:
     """A whole file's sound, (n, 1 or 2) float32 at 48 kHz, from its first sample.
 
-    Raises MediaError when it has no sound, is cut off or cannot be decoded to its end.
+    Raises MediaError when it has no sound, is cut off, cannot be decoded to its end or is too long for one piece.
     """
-    with open_media(path) as container, our_errors(path):
+    blocks: list[Samples] = []
+    length = 0
+    for block in decode_blocks(path):
+        length += len(block)
+        if length > MAX_WHOLE_S * SAMPLE_RATE:
+            raise MediaError(f"'{path}' is longer than {MAX_WHOLE_S // 60} minutes", mend="cut it into its takes")
+        blocks.append(block)
+    return np.concatenate(blocks) if blocks else np.zeros((0, 1), np.float32)
+
+
+def decode_blocks(path: Path) -> Iterator[Samples]:
+    """The same, piece by piece, however long it is. Raises MediaError, from the first piece on."""
+    with open_media(path) as container:
         refuse_cut_off(path)
         if not container.streams.audio:
             raise MediaError(f"'{path}' has no sound", mend="name a sound file")
         stream: AudioStream = container.streams.audio[0]
         if cast(object, stream.codec_context) is None:
             raise MediaError(f"'{path}': its sound is coded in a way not known here", mend="save it as .wav or .flac")
-        blocks: list[Samples] = []
         resampler: AudioResampler | None = None
-        length = 0
-        for frame in container.decode(stream):
+        for frame in _decoded(path, container, stream):
             if resampler is None:
                 layout = "mono" if frame.layout.nb_channels == 1 else "stereo"
                 resampler = AudioResampler(format="fltp", layout=layout, rate=SAMPLE_RATE)
-            length += frame.samples
-            if length > MAX_WHOLE_S * frame.sample_rate:
-                raise MediaError(f"'{path}' is longer than {MAX_WHOLE_S // 60} minutes", mend="cut it into its takes")
             frame.pts = None
-            blocks += [cast(Samples, made.to_ndarray().T) for made in resampler.resample(frame)]
+            with our_errors(path):
+                made = resampler.resample(frame)
+            yield from (cast(Samples, each.to_ndarray().T) for each in made)
         if resampler is not None:
-            blocks += [cast(Samples, made.to_ndarray().T) for made in resampler.resample(None)]
-    return np.concatenate(blocks) if blocks else np.zeros((0, 1), np.float32)
+            yield from (cast(Samples, each.to_ndarray().T) for each in resampler.resample(None))
+
+
+def _decoded(path: Path, container: InputContainer, stream: AudioStream) -> Iterator[AudioFrame]:
+    """A file's frames; a failure says how far they went."""
+    length = 0
+    frames = container.decode(stream)
+    while True:
+        with our_errors(path, Fraction(length, stream.rate) if stream.rate else None):
+            frame = next(frames, None)
+        if frame is None:
+            return
+        length += frame.samples
+        yield frame
