@@ -6,7 +6,7 @@ Nothing is guessed: times come from the file's own stamps, and a stamp that is m
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from itertools import islice, pairwise
 from math import atan2, degrees
@@ -26,7 +26,7 @@ from assembler.errors import MediaError
 from assembler.media.convert import colour_of
 from assembler.media.even import even_rate
 from assembler.media.info import CaptureInfo, SoundInfo
-from assembler.media.opening import ends_early, open_media, our_errors, unreadable
+from assembler.media.opening import ends_early, open_media, our_errors, refuse_cut_off, unreadable
 from assembler.media.whole import cut_off
 
 _RESTAMP = "copy it, without re-encoding, into an .mp4 or .mkv that has a time for every picture"
@@ -73,6 +73,25 @@ def probe(path: Path) -> CaptureInfo:
         sound=_sound_info(path, packets, pts, base) if has_sound else None,
         interlaced=first.interlaced_frame,
     )
+
+
+def probe_sound(path: Path) -> SoundInfo:
+    """What is known of a sound file, counted from its first sample.
+
+    Raises MediaError when it has no sound, is cut off, or its beginning cannot be decoded.
+    """
+    with open_media(path) as container, our_errors(path):
+        if not container.streams.audio:
+            raise MediaError(f"'{path}' has no sound", mend="name a sound file")
+        end_s = Fraction(0)
+        for packet in container.demux(container.streams.audio[0]):
+            if packet.pts is not None and packet.time_base and packet.size:
+                end_s = max(end_s, (packet.pts + (packet.duration or 0)) * packet.time_base)
+        refuse_cut_off(path)
+    found = _first_sound(path, end_s)
+    if found is None:
+        raise unreadable(path, "its sound cannot be decoded", Fraction(0))
+    return replace(found, start_s=Fraction(0))
 
 
 def picture_stream(path: Path, container: InputContainer) -> VideoStream:
@@ -192,7 +211,13 @@ def _sides(frame: VideoFrame) -> Iterator[SideData]:
 
 
 def _sound_info(path: Path, packets: _Packets, pts: npt.NDArray[np.int64], base: Fraction) -> SoundInfo | None:
-    """Rate, channels and place of the first sound that decodes; None when there is none."""
+    """The sound of a capture, placed against its first picture; None when there is none."""
+    found = _first_sound(path, packets.sound_end_s)
+    return None if found is None else replace(found, start_s=found.start_s - int(pts[0]) * base)
+
+
+def _first_sound(path: Path, sound_end_s: Fraction | None) -> SoundInfo | None:
+    """Rate, channels and place on the file's own clock of the first sound that decodes; None when there is none."""
     with open_media(path) as container, our_errors(path):
         stream = container.streams.audio[0]
         if cast(object, stream.codec_context) is None:
@@ -201,10 +226,10 @@ def _sound_info(path: Path, packets: _Packets, pts: npt.NDArray[np.int64], base:
         if frame is None or frame.pts is None or frame.time_base is None:
             return None
         start_s = frame.pts * frame.time_base
-        end_s = packets.sound_end_s if packets.sound_end_s is not None else start_s
+        end_s = sound_end_s if sound_end_s is not None else start_s
         return SoundInfo(
             rate=frame.sample_rate,
             channels=frame.layout.nb_channels,
-            start_s=start_s - int(pts[0]) * base,
+            start_s=start_s,
             duration_s=max(Fraction(0), end_s - start_s),
         )

@@ -16,9 +16,9 @@ import numpy.typing as npt
 
 from assembler.errors import Place
 from assembler.measure.model import Cadence
-from assembler.media.info import CaptureInfo
+from assembler.media.info import CaptureInfo, SoundInfo
 from assembler.narration.speech import Speech
-from assembler.storyboard.model import Arrangement, Capture, Graphs, Line, Pane, Segment, Storyboard
+from assembler.storyboard.model import Arrangement, Capture, Graphs, Line, Music, Pane, Segment, Storyboard
 from assembler.timing.spans import Span
 
 Indexes = npt.NDArray[np.int32]
@@ -44,10 +44,20 @@ class PlacedPane:
     late_frames: int
 
 
+@dataclass(frozen=True, slots=True)
+class Summed:
+    """A capture of a summary, and the half-open stretch of its own time that is counted, in seconds. Where there is
+    nothing to count the two are equal."""
+
+    capture: Capture
+    start_s: Fraction
+    end_s: Fraction
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class PlacedShot:
     """One arrangement over `span`. The panes' pictures run on for `tail_frames` beyond the span,
-    for a dissolve into what follows; `picture` has span.frames + tail_frames entries."""
+    for a dissolve into what follows; `picture` has span.frames + tail_frames entries. summed: what a summary counts."""
 
     span: Span
     arrangement: Arrangement
@@ -56,6 +66,7 @@ class PlacedShot:
     tail_frames: int = 0
     place: Place | None = None
     graphs: Graphs | None = None
+    summed: tuple[Summed, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +101,17 @@ class PlacedHear:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class PlacedMusic:
+    """Music from `start_sample` to `end_sample`; `info` is what was read of the file at `path`."""
+
+    music: Music
+    path: Path
+    info: SoundInfo
+    start_sample: int
+    end_sample: int
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class PlacedSegment:
     """A segment on the programme's frames. `needed_frames`: what its narration needs, lead and tail
     included (0 without narration). `dissolve_frames`, `fade_in_frames`, `fade_out_frames` lie inside the span."""
@@ -108,7 +130,7 @@ class PlacedSegment:
 @dataclass(frozen=True, slots=True, eq=False)
 class Timeline:
     """The whole programme. `folder` is the project folder; `captures` holds what was read of each
-    capture the programme shows or hears; `measured`, the cadence of those that a graph is drawn of."""
+    capture the programme shows, sums up or hears; `measured`, the cadence of those with a graph or summary."""
 
     storyboard: Storyboard
     folder: Path
@@ -117,6 +139,7 @@ class Timeline:
     segments: tuple[PlacedSegment, ...]
     captures: Mapping[str, CaptureInfo]
     measured: Mapping[str, Cadence] = field(default_factory=dict)
+    music: tuple[PlacedMusic, ...] = ()
 
     @property
     def width(self) -> int:
