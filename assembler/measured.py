@@ -19,7 +19,7 @@ from assembler.measure.overrides import ByHand, apply_overrides, load_by_hand
 from assembler.measure.store import measure_capture
 from assembler.media.info import CaptureInfo
 from assembler.media.sound import read_sound
-from assembler.storyboard.model import Capture, Log, Storyboard
+from assembler.storyboard.model import Capture, Log, Storyboard, Summary
 from assembler.storyboard.paths import resolve_inside
 from assembler.timing.grammar import Time
 from assembler.timing.rates import SAMPLE_RATE
@@ -62,11 +62,14 @@ def measure(name: str, info: CaptureInfo, cache: Path, progress: Progress | None
 
 
 def captures_to_measure(storyboard: Storyboard) -> tuple[str, ...]:
-    """Captures that graphs are drawn of, and both sides of every line-up that is to be measured."""
+    """Captures that graphs or summaries are drawn of, and both sides of every line-up that is to be measured."""
     wanted: dict[str, None] = {}
     for segment in storyboard.segments:
         if segment.graphs is not None:
             wanted.update((pane.capture, None) for shot in segment.shots for pane in shot.arrangement.panes)
+        for shot in segment.shots:
+            if isinstance(shot.arrangement, Summary):
+                wanted.update(dict.fromkeys(shot.arrangement.captures))
     for capture in storyboard.captures.values():
         if capture.line_up is not None and capture.line_up.offset is None:
             wanted.update({capture.line_up.partner: None, capture.id: None})

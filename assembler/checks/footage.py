@@ -8,7 +8,7 @@ from math import floor
 
 from assembler.errors import Finding
 from assembler.media.info import SoundInfo
-from assembler.storyboard.model import Hear, Storyboard
+from assembler.storyboard.model import Hear, Storyboard, Summary
 from assembler.timeline.model import PlacedPane, PlacedSegment, PlacedShot, Timeline
 from assembler.timing.timecode import clock
 
@@ -17,8 +17,10 @@ _UNHEARD_S = Fraction(1, 10)
 
 
 def used_captures(storyboard: Storyboard) -> set[str]:
-    """Ids of the captures that some segment shows or lets be heard."""
-    shown = {pane.capture for seg in storyboard.segments for shot in seg.shots for pane in shot.arrangement.panes}
+    """Ids of the captures that some segment shows, sums up or lets be heard."""
+    arrangements = [shot.arrangement for segment in storyboard.segments for shot in segment.shots]
+    shown = {pane.capture for each in arrangements for pane in each.panes}
+    shown |= {name for each in arrangements if isinstance(each, Summary) for name in each.captures}
     return shown | {hear.capture for segment in storyboard.segments for hear in segment.hear}
 
 

@@ -161,17 +161,11 @@ def _few_enough(stretch: Stretch, only: str | None) -> None:
 
 
 def _series(prepared: Prepared, found: Mapping[str, Measured], names: Sequence[str]) -> list[GraphSeries]:
-    from assembler.picture.graph_series import graph_series, initials
+    from assembler.picture.graph_series import graph_series, initials, names_and_orders
 
     storyboard = prepared.storyboard
     subjects = [storyboard.subjects.get(storyboard.captures[name].subject or "") for name in names]
-    twice = len({subject.id for subject in subjects if subject}) < len([subject for subject in subjects if subject])
-    titles = []
-    orders = []
-    for number, (name, subject) in enumerate(zip(names, subjects, strict=True)):
-        # Two captures of one subject would be alike in name, colour and line.
-        titles.append(name if subject is None or twice else subject.name)
-        orders.append(number if subject is None or twice else subject.order)
+    titles, orders = zip(*names_and_orders(list(zip(names, subjects, strict=True))), strict=True)
     marks = initials(titles)
     return [
         graph_series(title, mark, order, found[name].clock, found[name].cadence)

@@ -83,6 +83,11 @@ def _columns(definition: str) -> tuple[_Column, ...]:
     )
 
 
+def quantities(found: Figures, definition: str = DEFAULT) -> dict[str, Quantity]:
+    """Every figure of the table by its key, such as `average_hz`; shares in percent."""
+    return {column.key: column.of(found) for column in _columns(definition)}
+
+
 def notes(rows: Sequence[Row], definition: str = DEFAULT) -> tuple[str, ...]:
     """What must be read with the table: definitions, and why figures are missing or weak, each once."""
     said = [

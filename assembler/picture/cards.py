@@ -23,7 +23,8 @@ from assembler.picture.look import GROUND
 from assembler.picture.motion import Entrance, entrances
 from assembler.picture.sprite import Sprite, blend
 from assembler.picture.stage import Stage
-from assembler.storyboard.model import Card
+from assembler.picture.summary_card import draw_summary_shot
+from assembler.storyboard.model import Card, Summary
 from assembler.storyboard.paths import resolve_inside
 from assembler.timeline.model import PlacedShot
 
@@ -42,10 +43,10 @@ class CardPicture:
     """A card at work."""
 
     def __init__(self, shot: PlacedShot, stage: Stage) -> None:
-        assert isinstance(shot.arrangement, Card)
         card = shot.arrangement
+        assert isinstance(card, Card | Summary)
         self._stage = stage
-        drawn = _drawn(card, stage)
+        drawn = draw_summary_shot(shot, stage) if isinstance(card, Summary) else _drawn(card, stage)
         seconds = float(shot.span.frames / stage.rate)
         moves = entrances(len(drawn.blocks), seconds, stage.type_height, still=card.motion == "still")
         tail_s = float((shot.span.frames + shot.tail_frames) / stage.rate)

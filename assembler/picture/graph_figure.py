@@ -100,6 +100,11 @@ def plot_png(
     """
     page = PixelPage(*size, fonts)
     draw_figure(page, series, kinds, span_s, size, fonts, offsets_s)
+    save_png(page, path)
+
+
+def save_png(page: PixelPage, path: Path) -> None:
+    """Write a page as PNG, whole or not at all. Raises RenderError, or MissingPartError where the disk is full."""
     try:
         with landing(path) as partial:
             page.image().save(partial, format="PNG")

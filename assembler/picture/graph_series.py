@@ -14,6 +14,7 @@ from assembler.measure.figures import frame_times, window_rates
 from assembler.measure.model import Cadence, State
 from assembler.picture.clusters import clusters
 from assembler.picture.graph_scale import Columns, Doubles, picture_at
+from assembler.storyboard.model import Subject
 
 STATE_WORDS = {State.STILL: "still", State.DARK: "dark", State.UNDECIDED: "undecided"}
 NOT_COUNTED = "not counted"
@@ -104,7 +105,6 @@ def graph_series(
     rows = np.stack((cadence.tear_first_row, cadence.tear_last_row), axis=1).astype(np.float64)
     likely = np.nan_to_num(cadence.p_tear) >= 0.5
     torn = likely & (cadence.tear_first_row >= 0) & is_new & cadence.tears_measurable
-    refresh = clock.refresh()
     return GraphSeries(
         name=name,
         initial=initial,
@@ -114,7 +114,7 @@ def graph_series(
         is_new=is_new,
         state=cadence.state,
         tear=np.where(torn[:, None], rows / clock.rows, np.nan),
-        refresh=float(refresh) if refresh else _usual_rate(times),
+        refresh=usual_refresh(clock),
         rate=rates.hz,
         rate_margin=(rates.high_hz - rates.low_hz) / 2,
         step_ms=step,
@@ -123,9 +123,24 @@ def graph_series(
     )
 
 
-def _usual_rate(times_s: Doubles) -> float:
-    """Pictures a second at the commonest spacing."""
+def usual_refresh(clock: Clock) -> float:
+    """Pictures a second that a capture holds: its refresh, or else those of the commonest spacing."""
+    refresh = clock.refresh()
+    if refresh is not None:
+        return float(refresh)
+    times_s = clock.pts * float(clock.time_base)
     return float(1 / np.median(np.diff(times_s))) if times_s.size > 1 else 60.0
+
+
+def names_and_orders(captures: Sequence[tuple[str, Subject | None]]) -> tuple[tuple[str, int], ...]:
+    """The name and the order (for colour and line style) of each capture on one figure: its subject's. Two captures
+    of one subject would be alike, so then all go by their ids and places. captures: (id, subject)."""
+    known = [subject.id for _, subject in captures if subject is not None]
+    alike = len(set(known)) < len(known)
+    return tuple(
+        (name, number) if subject is None or alike else (subject.name, subject.order)
+        for number, (name, subject) in enumerate(captures)
+    )
 
 
 def initials(names: Sequence[str]) -> tuple[str, ...]:

@@ -132,6 +132,11 @@ def plot_svg(
     page = SvgPage(*size)
     draw_figure(page, series, kinds, span_s, size, fonts, offsets_s)
     title = title or ", ".join(kinds) + ": " + ", ".join(each.name for each in series)
+    save_svg(page, title, path)
+
+
+def save_svg(page: SvgPage, title: str, path: Path) -> None:
+    """Write a page as SVG, whole or not at all. title: for those who cannot see it."""
     try:
         with landing(path) as partial:
             partial.write_text(page.text(title), encoding="utf-8")

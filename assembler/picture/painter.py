@@ -17,7 +17,7 @@ from assembler.picture.arrange_difference import DifferencePicture
 from assembler.picture.arrange_inset import InsetPicture
 from assembler.picture.arrange_split import SplitPicture
 from assembler.picture.stage import Stage
-from assembler.storyboard.model import Card, Difference, Inset, Made, Split
+from assembler.storyboard.model import Card, Difference, Inset, Made, Split, Summary
 from assembler.timeline.model import PlacedShot
 
 __all__ = ["ShotPainter", "Stage"]
@@ -68,7 +68,7 @@ class ShotPainter:
 
 def _opened(shot: PlacedShot, stage: Stage, first: int) -> Picture:
     arrangement = shot.arrangement
-    if isinstance(arrangement, Card):
+    if isinstance(arrangement, Card | Summary):
         from assembler.picture.cards import CardPicture  # brings moviepy, which most shots do without
 
         return CardPicture(shot, stage)

@@ -18,7 +18,12 @@ from assembler.timeline.model import PlacedShot, Timeline
 
 _CHUNK = 1 << 20
 _ENGINE_ROOMS = ("media", "picture")
-_ENGINE_FILES = ("render/part.py", "render/mixing.py", "render/tools.py")
+_ENGINE_FILES = (
+    "render/part.py",
+    "render/mixing.py",
+    "render/tools.py",
+    *(f"measure/{name}.py" for name in ("clock", "distribution", "figures", "lows", "tables")),  # figures are drawn
+)
 _ENGINE_LIBRARIES = ("av", "moviepy", "Pillow", "uharfbuzz", "freetype-py")
 
 
@@ -71,8 +76,10 @@ def engine_print() -> str:
 
 
 def measured_print(measured: Mapping[str, Cadence], shots: Iterable[PlacedShot]) -> str:
-    """A digest of the cadences that the graphs of some shots draw; empty where none has graphs."""
-    names = sorted({pane.capture.id for shot in shots if shot.graphs for pane in shot.panes} & set(measured))
+    """A digest of the cadences that the graphs and summaries of some shots draw; empty where none has any."""
+    shots = list(shots)
+    drawn = {pane.capture.id for shot in shots if shot.graphs for pane in shot.panes}
+    names = sorted((drawn | {each.capture.id for shot in shots for each in shot.summed}) & set(measured))
     if not names:
         return ""
     digest = hashlib.sha256()

@@ -14,7 +14,7 @@ from fractions import Fraction
 from pathlib import PurePath
 
 from assembler.media.writer import EncoderSettings
-from assembler.storyboard.model import Card, Made, Pane, Split, Subject
+from assembler.storyboard.model import Capture, Card, Made, Pane, Split, Subject, Summary
 from assembler.timeline.model import PlacedPane, PlacedShot
 from assembler.timing.grammar import Time
 from assembler.timing.spans import Span
@@ -90,7 +90,7 @@ class PartJob:
     sources: Mapping[str, str]
     fonts: str
     engine: str
-    measured: str = ""  # a digest of the measurements that graphs draw, empty without graphs
+    measured: str = ""  # a digest of the measurements that graphs and summaries draw, empty without
 
     @property
     def name(self) -> str:
@@ -135,7 +135,7 @@ def is_moving(shot: PlacedShot) -> bool:
     arrangement = shot.arrangement
     if isinstance(arrangement, Split):
         return arrangement.line[0] != arrangement.line[1]
-    return isinstance(arrangement, (Card, Made))
+    return isinstance(arrangement, (Card, Summary, Made))
 
 
 def shots_of(job: PartJob) -> tuple[PlacedShot, ...]:
@@ -149,7 +149,7 @@ def _used_names(job: PartJob) -> set[str]:
 
 def source_names(shot: PlacedShot) -> tuple[str, ...]:
     """What a shot draws from files, as `capture ID`, `still FILE` and `code FILE`."""
-    names = [f"capture {pane.capture.id}" for pane in shot.panes]
+    names = [f"capture {capture.id}" for capture in _captures(shot)]
     if isinstance(shot.arrangement, Card) and shot.arrangement.picture is not None:
         names.append(f"still {shot.arrangement.picture}")
     if isinstance(shot.arrangement, Made):
@@ -186,8 +186,13 @@ def _dissolve(job: PartJob) -> object:
 
 
 def _shot(shot: PlacedShot, subjects: Mapping[str, Subject]) -> object:
-    used = [subjects.get(pane.capture.subject or "") for pane in shot.panes]
-    return [_plain(shot.arrangement), shot.labels, [_pane(pane) for pane in shot.panes], _plain(used)]
+    used = [subjects.get(capture.subject or "") for capture in _captures(shot)]
+    summed = [[each.capture.id, str(each.start_s), str(each.end_s)] for each in shot.summed]
+    return [_plain(shot.arrangement), shot.labels, [_pane(pane) for pane in shot.panes], summed, _plain(used)]
+
+
+def _captures(shot: PlacedShot) -> list[Capture]:
+    return [pane.capture for pane in shot.panes] + [each.capture for each in shot.summed]
 
 
 def _pane(pane: PlacedPane) -> object:

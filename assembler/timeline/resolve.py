@@ -14,14 +14,15 @@ from assembler.errors import Finding
 from assembler.measure.model import Cadence
 from assembler.media.info import CaptureInfo
 from assembler.narration.speech import Speech
-from assembler.storyboard.model import Card, Edge, Freeze, Graphs, Pane, Segment, Shot, Storyboard
-from assembler.timeline.lineup import pane_starts
+from assembler.storyboard.model import Card, Edge, Freeze, Graphs, Pane, Segment, Shot, Storyboard, Summary
+from assembler.timeline.lineup import offsets_from, pane_starts
 from assembler.timeline.model import (
     PlacedHear,
     PlacedLine,
     PlacedPane,
     PlacedSegment,
     PlacedShot,
+    Summed,
     Timeline,
 )
 from assembler.timeline.pictures import pictures_behind
@@ -288,7 +289,23 @@ def _place_shot(
             picture, early, late = pictures_behind(info, start_s, speed, rate, frames, held)
         panes.append(PlacedPane(pane, capture, picture, start_s, speed, bool(held), early, late))
     graphed = graphs if panes and all(pane.capture.id in captures for pane in panes) else None
-    return PlacedShot(span, shot.arrangement, tuple(panes), shot.labels, tail_frames, shot.at(), graphed)
+    summed = _summed(shot.arrangement, storyboard, captures) if isinstance(shot.arrangement, Summary) else ()
+    return PlacedShot(span, shot.arrangement, tuple(panes), shot.labels, tail_frames, shot.at(), graphed, summed)
+
+
+def _summed(summary: Summary, storyboard: Storyboard, captures: Mapping[str, CaptureInfo]) -> tuple[Summed, ...]:
+    """What a summary counts of each capture that could be read, cut to what the capture holds."""
+    offsets = offsets_from(storyboard.captures, summary.captures[0])
+    found = []
+    for name in summary.captures:
+        if name not in captures:
+            continue
+        offset, whole = offsets.get(name, Fraction(0)), captures[name].duration_s
+        start = Fraction(0) if summary.start is None else summary.start.seconds + offset
+        end = whole if summary.end is None else summary.end.seconds + offset
+        start = min(max(start, Fraction(0)), whole)
+        found.append(Summed(storyboard.captures[name], start, max(start, min(end, whole))))
+    return tuple(found)
 
 
 def _held(pane: Pane, frames: int) -> list[Span]:
