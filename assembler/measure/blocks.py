@@ -174,15 +174,23 @@ def thumb(half: Array, rows: Array, columns: Array, out: Array) -> tuple[float, 
     """Means of half-size luma over a grid. rows, columns: its edges. Fills out; returns mean and mean square."""
     total: Any = 0.0
     squares: Any = 0.0
+    width = columns[-1]
+    acc = np.empty(width, np.int32)
     for i in range(rows.size - 1):
+        for x in range(width):
+            acc[x] = 0
+        for y in range(rows[i], rows[i + 1]):
+            line = half[y]
+            square: Any = np.int64(0)
+            for x in range(width):
+                v = np.int32(line[x])
+                acc[x] += v
+                square += np.int64(v * v)
+            squares += square
         for j in range(columns.size - 1):
-            part: Any = 0.0
-            for y in range(rows[i], rows[i + 1]):
-                line = half[y]
-                for x in range(columns[j], columns[j + 1]):
-                    v = np.float32(line[x])
-                    part += v
-                    squares += v * v
+            part: Any = np.int32(0)
+            for x in range(columns[j], columns[j + 1]):
+                part += acc[x]
             out[i, j] = part / ((rows[i + 1] - rows[i]) * (columns[j + 1] - columns[j]))
             total += part
     n = (rows[-1] - rows[0]) * (columns[-1] - columns[0])
@@ -207,12 +215,14 @@ def band_levels(
         for cell in range(cells):
             if left_out[band * group, cell]:
                 continue
-            change: Any = 0
-            steps: Any = 0
+            change: Any = np.int32(0)
+            steps: Any = np.int32(0)
             for strip in range(band * group, (band + 1) * group):
+                d = sad[strip]
+                t = tex[strip]
                 for x in range(cell * per_cell, (cell + 1) * per_cell):
-                    change += np.int32(sad[strip, x])
-                    steps += np.int32(tex[strip, x])
+                    change += np.int32(d[x])
+                    steps += np.int32(t[x])
             area = 16.0 * per_cell * group * code
             m = change / area
             g = steps / area  # two steps a pixel, on half of the pixels
