@@ -162,17 +162,43 @@ def by_hand_path(capture: Path) -> Path:
 def load_by_hand(capture: Path, clock: Clock, width: int | None = None) -> ByHand:
     """The verdicts beside a capture; none where there is no file. Raises StoryboardError with all problems."""
     path = by_hand_path(capture)
+    data = read_if_there(path)
+    if data is None:
+        return ByHand()
+    return read_by_hand(data, str(path), clock, width)
+
+
+def read_if_there(path: Path) -> bytes | None:
+    """The bytes of a person's small file, one more than may be read at most; None where there is none.
+
+    Raises StoryboardError, the error for files that a person writes.
+    """
     try:
         if not path.exists():
-            return ByHand()
+            return None
         if not path.is_file():
             raise StoryboardError([Problem(None, f"{shown(str(path), 400)} is not a file", "remove or rename it")])
         with path.open("rb") as file:
-            data = file.read(MOST_BYTES + 1)
+            return file.read(MOST_BYTES + 1)
     except OSError as error:
         what = f"{shown(str(path), 400)} cannot be read: {error.strerror or 'no reason given'}"
         raise StoryboardError([Problem(None, what, "check that you may read the file")]) from error
-    return read_by_hand(data, str(path), clock, width)
+
+
+def grown(text: str | bytes, name: str, report: Report, begin: str) -> Mapping | None:
+    """The tree of a person's small file; None where it holds nothing but comments. begin: how to mend one that
+    holds no keys. Raises StoryboardError, repeated keys are noted in `report`."""
+    try:
+        source = decode(text, name, MOST_BYTES)
+        if not re.sub(r"(?m)^\s*(#.*)?$", "", source.text).strip():
+            return None
+        root, repeated = grow(source)
+    except StoryboardError as error:
+        raise StoryboardError([of_this_file(problem) for problem in error.problems]) from error
+    report.take(repeated)
+    if not isinstance(root, Mapping):
+        raise StoryboardError([Problem(root.place, "this file must hold keys", begin)])
+    return root
 
 
 def read_by_hand(text: str | bytes, name: str, clock: Clock, width: int | None = None) -> ByHand:
@@ -182,22 +208,14 @@ def read_by_hand(text: str | bytes, name: str, clock: Clock, width: int | None =
     Raises StoryboardError, the error for files that a person writes, with all problems.
     """
     report = Report()
-    try:
-        source = decode(text, name, MOST_BYTES)
-        if not re.sub(r"(?m)^\s*(#.*)?$", "", source.text).strip():
-            return ByHand()
-        root, repeated = grow(source)
-    except StoryboardError as error:
-        raise StoryboardError([_of_this_file(problem) for problem in error.problems]) from error
-    report.take(repeated)
-    if not isinstance(root, Mapping):
-        mend = "begin it with pictures:, spans:, masks: or tears:"
-        raise StoryboardError([Problem(root.place, "this file must hold keys", mend)])
+    root = grown(text, name, report, "begin it with pictures:, spans:, masks: or tears:")
+    if root is None:
+        return ByHand()
     checked = Reader(report, clock.frame_rate or Fraction(0), {}).read(root, FILE, "this file")
     assert isinstance(checked, Fields)
     found = _Checker(report, clock, width).verdicts(checked)
     if problems := report.problems():
-        raise StoryboardError([_of_this_file(problem) for problem in problems])
+        raise StoryboardError([of_this_file(problem) for problem in problems])
     return found
 
 
@@ -334,7 +352,7 @@ def _whole(fields: Fields) -> bool:
     return all(key in fields.values for key in wanted)
 
 
-def _of_this_file(problem: Problem) -> Problem:
+def of_this_file(problem: Problem) -> Problem:
     """The reading machinery's words speak of storyboards; this file is not one."""
     words = (("than any storyboard needs", "than such a file needs"), ("several storyboards", "fewer verdicts"),
              ("a storyboard", "this file"), ("the storyboard", "the file"), ("one storyboard", "one part"))  # fmt: skip
