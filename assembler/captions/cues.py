@@ -13,10 +13,10 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import groupby, pairwise
-from math import ceil, floor
+from math import floor
 
 from assembler.captions.breaks import break_costs
-from assembler.captions.fit import Run, choose, most_frame
+from assembler.captions.fit import Held, Run, choose, most_frame
 from assembler.captions.limits import LIMITS, Limits, characters, reading_speed
 from assembler.timeline.model import PlacedLine, PlacedSegment, Timeline
 from assembler.timing.rates import SAMPLE_RATE
@@ -41,6 +41,21 @@ class Cue:
 
 
 @dataclass(frozen=True, slots=True)
+class HeldWords:
+    """Words of one segment that stand together already: first_word of narration line `line` to last_word of
+    `last_line`, both included. shown False: they have no cue. breaks: how many seen words of the cue
+    stand before each further caption line; None = broken as is best."""
+
+    segment: str
+    line: int
+    first_word: int
+    last_line: int
+    last_word: int
+    shown: bool = True
+    breaks: tuple[int, ...] | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class _Word:
     """A written word on programme frames. first, last: its index in the speech; words that hold
     nothing to see are counted to their neighbour."""
@@ -62,16 +77,22 @@ class _Laid:
     segment: PlacedSegment
 
 
-def make_cues(timeline: Timeline, limits: Limits | None = None) -> tuple[Cue, ...]:
+def make_cues(
+    timeline: Timeline, limits: Limits | None = None, held: Iterable[HeldWords] = ()
+) -> tuple[Cue, ...]:
     """The programme's cues in order; every written word is in exactly one of them.
 
-    limits: None = those the storyboard names. Words said after the programme's last frame have no
+    limits: None = those the storyboard names. held: words whose cue is decided; what cannot stand so
+    (words that are not there, or not said one after the other) is left to be decided here. Words said after the programme's last frame have no
     cue, since nothing is shown there.
     """
     kept = limits or LIMITS[timeline.storyboard.captions.limits]
     rate = timeline.rate
     runs = list(_runs(timeline))
     laid: list[_Laid] = []
+    decided: dict[str, list[HeldWords]] = {}
+    for each in held:
+        decided.setdefault(each.segment, []).append(each)
     for number, (segment, words) in enumerate(runs):
         following = runs[number + 1][1][0].start_frame if number + 1 < len(runs) else None
         costs = _costs(words, timeline.storyboard.language)
@@ -84,7 +105,10 @@ def make_cues(timeline: Timeline, limits: Limits | None = None) -> tuple[Cue, ..
             fence_frame=segment.span.end_frame,
             next_frame=following,
         )
-        for piece in choose(run, kept, rate):
+        standing, hidden = _held(words, decided.get(segment.segment.id, ()))
+        for piece in choose(run, kept, rate, standing):
+            if piece.first in hidden:
+                continue
             chosen = words[piece.first : piece.stop]
             edges = (piece.first, *piece.splits, piece.stop)
             texts = tuple(" ".join(word.text for word in words[a:b]) for a, b in pairwise(edges))
@@ -106,12 +130,36 @@ def make_cues(timeline: Timeline, limits: Limits | None = None) -> tuple[Cue, ..
 
 def frame_of_sample(sample: int, rate: Fraction) -> int:
     """The frame whose share of the sound holds a sample (counted by `sample_of_frame`)."""
-    return ceil(Fraction(2 * sample + 1, 2 * SAMPLE_RATE) * rate) - 1
+    return -(-(2 * sample + 1) * rate.numerator // (2 * SAMPLE_RATE * rate.denominator)) - 1
 
 
-def _frame_after(sample: int, rate: Fraction) -> int:
+def frame_after(sample: int, rate: Fraction) -> int:
     """The first frame that begins at or after a sample."""
-    return ceil(Fraction(2 * sample - 1, 2 * SAMPLE_RATE) * rate)
+    return -((1 - 2 * sample) * rate.numerator // (2 * SAMPLE_RATE * rate.denominator))
+
+
+def _held(words: Sequence[_Word], decided: Iterable[HeldWords]) -> tuple[list[Held], set[int]]:
+    """The decided cues that can stand in a run, as its words, and which of them are not shown."""
+    if not decided:
+        return [], set()
+    first_at = {(word.line, index): at for at, word in enumerate(words) for index in range(word.first, word.last + 1)}
+    found: list[tuple[int, int, HeldWords]] = []
+    for each in decided:
+        first = first_at.get((each.line, each.first_word))
+        last = first_at.get((each.last_line, each.last_word))
+        if first is not None and last is not None and first <= last:
+            found.append((first, last + 1, each))
+    standing: list[Held] = []
+    hidden: set[int] = set()
+    for first, stop, each in sorted(found, key=lambda one: one[:2]):
+        if standing and first < standing[-1].stop:
+            continue
+        breaks = each.breaks
+        splits = None if breaks is None else tuple(first + count for count in breaks if 0 < count < stop - first)
+        standing.append(Held(first, stop, splits))
+        if not each.shown:
+            hidden.add(first)
+    return standing, hidden
 
 
 def _runs(timeline: Timeline) -> Iterator[tuple[PlacedSegment, list[_Word]]]:
@@ -139,7 +187,7 @@ def _words(placed: PlacedLine, rate: Fraction) -> list[_Word]:
         text = seen(word.text)
         if text:
             start = frame_of_sample(placed.start_sample + word.start_sample, rate)
-            end = _frame_after(placed.start_sample + word.end_sample, rate)
+            end = frame_after(placed.start_sample + word.end_sample, rate)
             found.append(_Word(text, placed.number, first, index, start, end))
             first = index + 1
         elif found:

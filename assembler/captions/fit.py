@@ -7,7 +7,7 @@ first word and its end is decided by its words and the start of the next one.
 
 from __future__ import annotations
 
-from bisect import bisect_left
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -59,9 +59,21 @@ class Piece:
     end_frame: int
 
 
-def choose(run: Run, limits: Limits, rate: Fraction) -> tuple[Piece, ...]:
-    """The cheapest cues that hold every word of the run once, in order."""
-    return _Chooser(run, limits, rate).choose()
+@dataclass(frozen=True, slots=True)
+class Held:
+    """Words `first` up to `stop` that are one cue whatever it costs; splits None = broken as is cheapest."""
+
+    first: int
+    stop: int
+    splits: tuple[int, ...] | None = None
+
+
+def choose(run: Run, limits: Limits, rate: Fraction, held: Sequence[Held] = ()) -> tuple[Piece, ...]:
+    """The cheapest cues that hold every word of the run once, in order.
+
+    held: cues that stand already, rising and not overlapping.
+    """
+    return _Chooser(run, limits, rate, held).choose()
 
 
 def most_frame(natural_end: int, fence_frame: int, limits: Limits, rate: Fraction) -> int:
@@ -70,8 +82,10 @@ def most_frame(natural_end: int, fence_frame: int, limits: Limits, rate: Fractio
 
 
 class _Chooser:
-    def __init__(self, run: Run, limits: Limits, rate: Fraction) -> None:
+    def __init__(self, run: Run, limits: Limits, rate: Fraction, held: Sequence[Held]) -> None:
         self.run, self.limits = run, limits
+        self.held = {each.first: each for each in held}
+        self.fences = [each.first for each in held]
         self.rate = float(rate)
         self.min_frames = limits.min_frames(rate)
         self.max_frames = limits.max_frames(rate)
@@ -92,7 +106,10 @@ class _Chooser:
         best = [0.0] + [float("inf")] * count
         came: list[tuple[int, tuple[int, ...], int]] = [(0, (), 0)] * (count + 1)
         for first in range(count):
-            for stop, splits, end, cost in self._cues_from(first):
+            if best[first] == float("inf"):
+                continue  # inside a held cue
+            held = self.held.get(first)
+            for stop, splits, end, cost in [self._held_cue(held)] if held else self._cues_from(first):
                 if best[first] + cost < best[stop]:
                     best[stop] = best[first] + cost
                     came[stop] = (first, splits, end)
@@ -104,10 +121,19 @@ class _Chooser:
             stop = first
         return tuple(reversed(pieces))
 
+    def _held_cue(self, held: Held) -> tuple[int, tuple[int, ...], int, float]:
+        splits = held.splits
+        if splits is None:
+            layout = self.splits(held.first, held.stop, self.limits.lines)
+            splits = layout[1] if layout else ()
+        end, _ = self._shown(held.first, held.stop, self._width(held.first, held.stop))
+        return held.stop, splits, end, 0.0
+
     def _cues_from(self, first: int) -> Iterator[tuple[int, tuple[int, ...], int, float]]:
         """(stop, line breaks, end frame, cost) of each cue that can start at a word."""
         run = self.run
-        count = len(run.widths)
+        fence = bisect_right(self.fences, first)
+        count = self.fences[fence] if fence < len(self.fences) else len(run.widths)
         merging, whole_to = 0.0, 0
         for stop in range(first + 1, count + 1):
             last = stop - 1
