@@ -11,6 +11,7 @@ from assembler.checks.fit import narration_fit, speech_rate
 from assembler.checks.footage import footage_kinds, footage_lengths, silent_captures, unused_captures
 from assembler.checks.measured import measured_evidence
 from assembler.checks.panes import crops_inside, freezes_inside
+from assembler.checks.summaries import summaries
 from assembler.checks.words import caption_room, card_room, label_room, missing_glyphs
 from assembler.errors import Finding
 from assembler.picture.stage import Stage
@@ -40,3 +41,4 @@ def check_timeline(timeline: Timeline, cues: tuple[Cue, ...], fonts: FontSet) ->
     yield from caption_room(timeline, cues, stage)
     yield from label_room(timeline, stage)
     yield from card_room(timeline, stage)
+    yield from summaries(timeline, stage)

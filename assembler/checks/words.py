@@ -12,7 +12,7 @@ from assembler.picture.captions import caption_overflows
 from assembler.picture.labels import label_overflows
 from assembler.picture.stage import Stage
 from assembler.picture.text import FontSet
-from assembler.storyboard.model import Card, Storyboard
+from assembler.storyboard.model import Card, Storyboard, Summary
 from assembler.timeline.model import PlacedSegment, PlacedShot, Timeline
 
 
@@ -43,6 +43,8 @@ def _drawn_words(storyboard: Storyboard) -> Iterator[tuple[str, Place | None]]:
                 yield pane.label or "", pane.at("label")
             if isinstance(shot.arrangement, Card):
                 yield from _card_words(shot.arrangement)
+            if isinstance(shot.arrangement, Summary):
+                yield shot.arrangement.title, shot.arrangement.at("title")
 
 
 def _card_words(card: Card) -> Iterator[tuple[str, Place | None]]:

@@ -35,6 +35,7 @@ _STEPS = 9
 _LARGEST, _SMALLEST = 1.15, 0.8  # of the sizes below
 _TITLE, _NAME, _VALUE, _HEAD, _SHARE, _NOTE = 40.0, 28.0, 25.0, 21.0, 20.0, 18.5
 _WIDEST_COLUMN = 470.0
+_SHORTEST_STEM = 120.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,10 +63,10 @@ def set_out(
     What does not fit even at the smallest type is cut or left out, and said.
     """
     tries = [_LARGEST + (_SMALLEST - _LARGEST) * step / (_STEPS - 1) for step in range(_STEPS)]
-    for share in tries:
-        page = _Page(subjects, title, room, canvas, canvas_h, share, fonts)
-        if not page.faults:
-            break
+    pages = [_Page(subjects, title, room, canvas, canvas_h, share, fonts) for share in tries]
+    fitting = [page for page in pages if not page.faults]
+    # Lines too short to compare serve no one: smaller type leaves them more.
+    page = next((page for page in fitting if page.roomy), None) or (fitting or pages)[-1]
     return DrawnSummary(page.groups(), page.faults)
 
 
@@ -92,7 +93,8 @@ class _Page:
         self.beside = third - room.x - self.px(48) if wide else room.width
         self._widths()
         self.title = fonts.wrap(" ".join(title.split()), self.px(_TITLE), self.beside, bold=True) if title else ()
-        self.notes = [fonts.wrap(note, self.px(_NOTE), self.beside) for note in notes_of(subjects)]
+        notes = (note.replace(" %", "\u00a0%") for note in notes_of(subjects))
+        self.notes = [fonts.wrap(note, self.px(_NOTE), self.beside) for note in notes]
         self.title_h = len(self.title) * self.px(_TITLE) * 1.2 + (self.px(24) if self.title else 0)
         self.notes_h = sum(len(note) for note in self.notes) * self.px(_NOTE) * 1.42
         self.notes_h += max(0, len(self.notes) - 1) * self.px(_NOTE) * 0.6
@@ -154,6 +156,11 @@ class _Page:
             shortened(" ".join(each.name.split()), size, max(size, self.column_w), fonts, bold=True, inside_words=True)
             for each in self.subjects
         ]
+
+    @property
+    def roomy(self) -> bool:
+        """Whether shares can be told by the length of their lines."""
+        return self.stem_w >= self.px(_SHORTEST_STEM)
 
     def _note_faults(self, needed: float) -> None:
         faults = []
