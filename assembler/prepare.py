@@ -10,14 +10,15 @@ import os
 import shutil
 import tempfile
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from assembler.captions.cues import Cue, make_cues
 from assembler.checks.check import check_timeline
 from assembler.checks.footage import used_captures
 from assembler.checks.measured import drifting
-from assembler.errors import AssemblerError, Finding, MediaError, Place, UsageError
+from assembler.checks.sound import sound_findings
+from assembler.errors import AssemblerError, Finding, MediaError, NarrationError, Place, UsageError
 from assembler.measured import (
     Measured,
     Progress,
@@ -27,22 +28,25 @@ from assembler.measured import (
     with_logs,
     with_measured_offsets,
 )
-from assembler.media.info import CaptureInfo
-from assembler.media.probe import probe
+from assembler.media.info import CaptureInfo, SoundInfo
+from assembler.media.probe import probe, probe_sound
 from assembler.media.stills import load_still
 from assembler.narration.lines import voice
 from assembler.picture.text import FontSet
+from assembler.sound.report import MixReport
+from assembler.sound.store import kept_levels
 from assembler.storyboard import load_storyboard
 from assembler.storyboard.model import Card, Made, Storyboard
 from assembler.storyboard.paths import resolve_inside
 from assembler.timeline.model import Timeline
+from assembler.timeline.music import place_music
 from assembler.timeline.resolve import resolve
 
 STORYBOARD_NAME = "storyboard.yaml"
 CACHE_NAME = ".assembler"
 
 # Without these there is nothing true to show: a draft is refused.
-_UNREADABLE = {"capture-unreadable", "capture-hdr", "font-unreadable", "picture-unreadable"}
+_UNREADABLE = {"capture-unreadable", "capture-hdr", "font-unreadable", "picture-unreadable", "music-unreadable"}
 BLOCKING = frozenset({"file-missing", "take-missing", *_UNREADABLE})
 
 Say = Callable[[str], None]
@@ -100,10 +104,26 @@ def prepare(project: Path, *, say: Say | None = None, measuring: Progress | None
     cadences = {name: found.cadence for name, found in measured.items()}
     timeline, placing = resolve(storyboard, folder, captures, voiced.speech, cadences)
     findings.extend(placing)
+    timeline = replace(timeline, music=place_music(timeline, _read_music(storyboard, folder, findings)))
     cues = make_cues(timeline)
     findings.extend(check_timeline(timeline, cues, fonts))
     findings.extend(drifting(timeline, lined_up))
     return Prepared(path, folder, storyboard, timeline, cues, _sorted(findings), fonts)
+
+
+def with_sound(prepared: Prepared, *, say: Say | None = None) -> tuple[Prepared, MixReport | None]:
+    """The same with what its sound shows, and the sound's report; None, and a finding, where it cannot be mixed.
+
+    The whole programme is listened to, unless it was before.
+    """
+    tell = None if say is None else lambda done, total: say(f"listening to the programme: {done} of {total} s")
+    try:
+        report = kept_levels(prepared.timeline, _cache(prepared.folder), progress=tell).report
+    except (MediaError, NarrationError) as error:
+        found = [Finding("error", "sound-unreadable", p.place, p.what, p.mend) for p in error.problems]
+        return replace(prepared, findings=_sorted([*prepared.findings, *found])), None
+    found = list(sound_findings(prepared.timeline, report))
+    return replace(prepared, findings=_sorted([*prepared.findings, *found])), report
 
 
 def _voicing(say: Say | None) -> Callable[[int, int], None] | None:
@@ -163,6 +183,18 @@ def _read_captures(
             read[name] = probe(resolve_inside(folder, capture.file, capture.at("file")))
         except AssemblerError as error:
             findings.extend(_as_findings(error, "file-missing", "capture-unreadable", capture.at("file")))
+    return read
+
+
+def _read_music(storyboard: Storyboard, folder: Path, findings: list[Finding]) -> dict[str, tuple[Path, SoundInfo]]:
+    read: dict[str, tuple[Path, SoundInfo]] = {}
+    for music in storyboard.sound.music:
+        place = music.at("file")
+        try:
+            path = resolve_inside(folder, music.file, place)
+            read[music.file] = path, probe_sound(path)
+        except AssemblerError as error:
+            findings.extend(_as_findings(error, "file-missing", "music-unreadable", place))
     return read
 
 

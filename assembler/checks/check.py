@@ -7,10 +7,12 @@ from collections.abc import Iterator
 from assembler.captions.cues import Cue
 from assembler.checks.captions import reading_limits
 from assembler.checks.detail import lost_detail
-from assembler.checks.fit import narration_fit, speech_rate
+from assembler.checks.fit import narration_fit
 from assembler.checks.footage import footage_kinds, footage_lengths, silent_captures, unused_captures
 from assembler.checks.measured import measured_evidence
+from assembler.checks.pace import speech_rate
 from assembler.checks.panes import crops_inside, freezes_inside
+from assembler.checks.sound import music_lengths
 from assembler.checks.summaries import summaries
 from assembler.checks.words import caption_room, card_room, label_room, missing_glyphs
 from assembler.errors import Finding
@@ -32,6 +34,7 @@ def check_timeline(timeline: Timeline, cues: tuple[Cue, ...], fonts: FontSet) ->
     yield from footage_kinds(timeline)
     yield from unused_captures(timeline.storyboard)
     yield from silent_captures(timeline)
+    yield from music_lengths(timeline)
     yield from crops_inside(timeline)
     yield from freezes_inside(timeline)
     yield from measured_evidence(timeline)

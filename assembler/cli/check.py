@@ -24,10 +24,12 @@ def add(commands: Any) -> None:
 
 def run(options: argparse.Namespace) -> int:
     """Exit code 1 when a finding is an error."""
-    from assembler.prepare import prepare
+    from assembler.cli.sounding import sound_data, sound_line
+    from assembler.prepare import prepare, with_sound
     from assembler.timing.timecode import clock
 
-    prepared = prepare(options.project, say=None if options.json else Patience())
+    patience = None if options.json else Patience()
+    prepared, sound = with_sound(prepare(options.project, say=patience), say=patience)
     failed = any(found.severity == "error" for found in prepared.findings)
     timeline = prepared.timeline
     if options.json:
@@ -43,6 +45,7 @@ def run(options: argparse.Namespace) -> int:
                     for p in timeline.segments
                 ],
                 "captions": len(prepared.cues),
+                "sound": sound_data(sound),
                 "findings": [as_dict(found) for found in prepared.findings],
             },
         )  # fmt: skip
@@ -50,5 +53,7 @@ def run(options: argparse.Namespace) -> int:
     print_findings(prepared.findings, to_stdout=True)
     length = clock(timeline.frames / timeline.rate)
     segments = counted(len(prepared.storyboard.segments), "segment")
+    if sound is not None:
+        out(sound_line(sound))
     out(f"{prepared.path.name}: {segments}, {length}: {tally(prepared.findings)}")
     return int(failed)

@@ -63,8 +63,25 @@ def run(options: argparse.Namespace) -> int:
         listener = None if options.json else shown.enter_context(shower(sys.stderr))
         result = render_draft(prepared.timeline, prepared.cues, wanted, listener, fonts=prepared.fonts)
     captions = _write_captions(prepared, result)
+    prepared = _with_sound(prepared, result)
     _report(options, prepared, result, captions)
     return 0
+
+
+def _with_sound(prepared: Prepared, result: DraftResult) -> Prepared:
+    """The same with what was found when the programme was mixed, which is said now."""
+    from dataclasses import replace
+
+    from assembler.checks.sound import sound_findings
+    from assembler.sound.report import MixReport
+
+    if not isinstance(result.sound, MixReport):
+        return prepared
+    piece = result.span.frames < prepared.timeline.frames  # which has a loudness of its own, that nothing is aimed at
+    report = replace(result.sound, programme_lufs=None) if piece else result.sound
+    found = tuple(sound_findings(prepared.timeline, report))
+    print_findings(found, to_stdout=False)
+    return replace(prepared, findings=(*prepared.findings, *found))
 
 
 def draft_options(options: argparse.Namespace, prepared: Prepared) -> DraftOptions:
@@ -187,8 +204,11 @@ def _write_captions(prepared: Prepared, result: DraftResult) -> list[Path]:
 
 
 def _report(options: argparse.Namespace, prepared: Prepared, result: DraftResult, captions: list[Path]) -> None:
+    from assembler.cli.sounding import sound_data, sound_line
+    from assembler.sound.report import MixReport
     from assembler.timing.timecode import clock
 
+    sound = result.sound if isinstance(result.sound, MixReport) else None
     frames, rate = result.span.frames, prepared.timeline.rate
     size = result.path.stat().st_size
     if options.json:
@@ -211,6 +231,7 @@ def _report(options: argparse.Namespace, prepared: Prepared, result: DraftResult
                     "encode": round(result.times.encode_s, 3),
                     "sound_and_join": round(result.join_s, 3),
                 },
+                "sound": sound_data(sound),
                 "findings": [as_dict(found) for found in prepared.findings],
             },
         )
@@ -218,6 +239,8 @@ def _report(options: argparse.Namespace, prepared: Prepared, result: DraftResult
     out(str(result.path))
     for path in captions:
         out(str(path))
+    if sound is not None:
+        err(sound_line(sound))
     length = float(frames / rate)
     err(
         f"{clock(frames / rate)}, {counted(frames, 'frame')}, {size / 2**20:.1f} MiB; "

@@ -68,6 +68,7 @@ def named_files(storyboard: Storyboard) -> Iterator[str]:
     """Every file that a storyboard names, as written."""
     yield from (capture.file for capture in storyboard.captures.values())
     yield from storyboard.fonts
+    yield from (music.file for music in storyboard.sound.music)
     for segment in storyboard.segments:
         yield from (line.take for line in segment.say if line.take)
         for shot in segment.shots:

@@ -239,5 +239,6 @@ def _picture_tools(
 
 def _mixed(timeline: Timeline, span: Span, tell: Callable[[float, float], None]) -> Sound:
     from assembler.sound.mix import mix
+    from assembler.sound.store import kept_levels
 
-    return mix(timeline, span=span, progress=tell)
+    return mix(timeline, span=span, levels=kept_levels(timeline, timeline.folder / CACHE_NAME, progress=tell))

@@ -1,1 +1,1 @@
-"""Narration and capture sound mixed to the programme's."""
+"""Narration, captures and music mixed to the programme's sound."""

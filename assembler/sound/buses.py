@@ -1,8 +1,8 @@
-"""The two streams a programme's sound is made of, read forward by blocks: narration, and capture sound under it."""
+"""The streams that come from lines and captures, read forward by blocks, each at its place and its own level."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -12,12 +12,9 @@ import numpy.typing as npt
 
 from assembler.errors import NarrationError
 from assembler.media.sound import SoundReader
-from assembler.sound.ducking import Ducking
+from assembler.sound.edges import FADE, TAKE_IN, TAKE_OUT, faded
 from assembler.timeline.model import PlacedHear, PlacedLine, Timeline
 from assembler.timing.rates import SAMPLE_RATE, nearest_frame, sample_of_frame
-
-FADE = 5 * SAMPLE_RATE // 1000
-"""Samples over which every piece of sound comes in and goes out, so that no cut clicks."""
 
 Mono = npt.NDArray[np.float32]
 Stereo = npt.NDArray[np.float32]
@@ -41,11 +38,11 @@ def read_speech(path: Path, first: int, samples: int) -> Mono:
 
 
 class NarrationBus:
-    """Every heard line at its place, mono. gains: amplitude for each kind of speech."""
+    """Every heard line at its place, mono. gain_of: the amplitude of a line."""
 
-    def __init__(self, timeline: Timeline, gains: Mapping[str, float]) -> None:
+    def __init__(self, timeline: Timeline, gain_of: Callable[[PlacedLine], float]) -> None:
         self._lines = heard_lines(timeline)
-        self._gains = gains
+        self._gain_of = gain_of
         self._programme_end = sample_of_frame(timeline.frames, timeline.rate)
         self._next = 0
         self._open: list[PlacedLine] = []
@@ -66,20 +63,20 @@ class NarrationBus:
             part = read_speech(line.speech.sound, low - line.start_sample, high - low)
             # A line that the programme's end cuts off goes out there as it would at its own end.
             heard = min(line.end_sample, self._programme_end) - line.start_sample
-            shape = _faded(low - line.start_sample, high - low, heard)
-            block[low - start : high - start] += part * shape * self._gains.get(line.speech.kind, 1.0)
+            edges = (TAKE_IN, TAKE_OUT) if line.speech.kind == "take" else (FADE, FADE)
+            shape = faded(low - line.start_sample, high - low, heard, *edges)
+            block[low - start : high - start] += part * shape * np.float32(self._gain_of(line))
         return block
 
 
 class CaptureBus:
-    """Every heard stretch of capture sound at its place, lowered under speech. Use as a context manager."""
+    """Every heard stretch of capture sound at its place. Use as a context manager."""
 
     def __init__(self, timeline: Timeline) -> None:
         placed = (heard for segment in timeline.segments for heard in segment.heard)
-        known = (heard for heard in placed if timeline.captures[heard.capture.id].sound is not None)
+        known = (heard for heard in placed if _has_sound(timeline, heard))
         self._heard = _joined(known)
         self._captures = timeline.captures
-        self._ducking = Ducking((line.start_sample, line.end_sample) for line in heard_lines(timeline))
         self._next = 0
         self._open: list[tuple[PlacedHear, SoundReader]] = []
 
@@ -103,11 +100,10 @@ class CaptureBus:
         for heard, reader in self._open:
             low, high = max(start, heard.start_sample), min(end, heard.end_sample)
             part = reader.read(_capture_sample(heard) + low - heard.start_sample, high - low)
-            shape = _faded(low - heard.start_sample, high - low, heard.end_sample - heard.start_sample)
+            shape = faded(low - heard.start_sample, high - low, heard.end_sample - heard.start_sample)
             block[low - start : high - start] += part * (shape * np.float32(10.0 ** (heard.gain_db / 20.0)))[:, None]
         self._close_before(end)
-        lowered = self._ducking.gains(start, samples)
-        return block if lowered is None else block * lowered[:, None]
+        return block
 
     def _start(self, heard: PlacedHear, start: int) -> None:
         if heard.end_sample <= max(start, heard.start_sample):
@@ -123,6 +119,12 @@ class CaptureBus:
             if heard.end_sample <= end:
                 reader.__exit__(None, None, None)
         self._open = [pair for pair in self._open if pair[0].end_sample > end]
+
+
+def _has_sound(timeline: Timeline, heard: PlacedHear) -> bool:
+    """Whether there is anything to hear; a capture that could not be read is missing altogether."""
+    info = timeline.captures.get(heard.capture.id)
+    return info is not None and info.sound is not None
 
 
 def _joined(heard: Iterable[PlacedHear]) -> list[PlacedHear]:
@@ -150,13 +152,3 @@ def _goes_on(before: PlacedHear, after: PlacedHear) -> bool:
 def _capture_sample(heard: PlacedHear) -> int:
     """Where a heard stretch begins in its capture, in 48 kHz samples from the capture's first picture."""
     return nearest_frame(heard.capture_s, Fraction(SAMPLE_RATE))
-
-
-def _faded(first: int, samples: int, whole: int) -> Mono:
-    """Amplitudes of `samples` samples from `first` on, of a piece `whole` samples long with its ends faded."""
-    at = np.arange(first, first + samples, dtype=np.float32)
-    fade = min(FADE, whole // 2)
-    if not fade:
-        return np.ones(samples, np.float32)
-    inside = np.minimum(at + 0.5, whole - at - 0.5) / fade
-    return np.asarray(np.sin(np.clip(inside, 0.0, 1.0) * (np.pi / 2)) ** 2, np.float32)

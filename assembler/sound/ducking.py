@@ -1,39 +1,52 @@
-"""Lowering the sound of captures while somebody speaks.
+"""Lowering the sound of captures and music while somebody speaks.
 
-The spans of speech are known, so the gain is a plain function of time, the same whichever block asks for it:
+The times of the words are known, so the gain is a plain function of time, the same whichever block asks for it:
 
       0 dB ──╲                          ╱── 0 dB
               ╲________________________╱
-       -12 dB  |   speech    | hold
+      -12 dB   |   speech    | hold
          ↑ begins 0.15 s     |        ↑ rises over 0.6 s
            early, over 0.12 s          from 0.35 s after the speech
 
-Straight lines in decibels. Between lines less than 0.5 s apart it stays down. Depth and times are common practice
-(6-12 dB, 50-300 ms, 300-1000 ms), without a source.
+Straight lines in decibels. In a pause, between words or between lines, that is too short for the way up and down
+(1.1 s) it stays down: half a rise is heard as pumping. Depth and times are common practice (6-12 dB, 50-300 ms,
+300-1000 ms), without a source; the storyboard may choose another depth.
 """
 
 from __future__ import annotations
 
 from bisect import bisect_left
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 import numpy.typing as npt
 
+from assembler.timeline.model import PlacedLine
 from assembler.timing.rates import SAMPLE_RATE
 
-DEPTH_DB = 12.0
 AHEAD_S, ATTACK_S, HOLD_S, RELEASE_S = 0.15, 0.12, 0.35, 0.6
 
 _AHEAD, _ATTACK, _HOLD, _RELEASE = (round(s * SAMPLE_RATE) for s in (AHEAD_S, ATTACK_S, HOLD_S, RELEASE_S))
 
+Span = tuple[int, int]
+
+
+def spoken_spans(lines: Iterable[PlacedLine]) -> Iterator[Span]:
+    """[start, end) of every word of the lines, in programme samples; of a whole line where its words are not known."""
+    for line in lines:
+        for word in line.speech.words:
+            yield line.start_sample + word.start_sample, line.start_sample + word.end_sample
+        if not line.speech.words:
+            yield line.start_sample, line.end_sample
+
 
 class Ducking:
-    """The gain for a set of speech spans, [start, end) in samples."""
+    """The gain for a set of speech spans, [start, end) in samples. depth_db: 0 or less."""
 
-    def __init__(self, spans: Iterable[tuple[int, int]]) -> None:
-        self._spans = _joined(sorted(spans))
+    def __init__(self, spans: Iterable[Span], depth_db: float) -> None:
+        self._spans = _joined(sorted(spans)) if depth_db else []
         self._reaches = [end + _HOLD + _RELEASE for _, end in self._spans]
+        self._depth_db = depth_db
 
     def gains(self, start_sample: int, samples: int) -> npt.NDArray[np.float32] | None:
         """(samples,) amplitudes from `start_sample` on; None where nothing is lowered."""
@@ -49,16 +62,16 @@ class Ducking:
             index += 1
         if lowered is None:
             return None
-        return (10.0 ** (-DEPTH_DB / 20.0 * lowered)).astype(np.float32)
+        return (10.0 ** (self._depth_db / 20.0 * lowered)).astype(np.float32)
 
 
-def _joined(spans: Iterable[tuple[int, int]]) -> list[tuple[int, int]]:
-    """Spans in order; those so close that the rise would hardly begin before the next fall are made one."""
-    joined: list[tuple[int, int]] = []
+def _joined(spans: Iterable[Span]) -> list[Span]:
+    """Spans in order; those with too short a pause between them to come all the way back are made one."""
+    joined: list[Span] = []
     for start, end in spans:
         if end <= start:
             continue
-        if joined and start <= joined[-1][1] + _HOLD + _AHEAD:
+        if joined and start < joined[-1][1] + _HOLD + _RELEASE + _AHEAD:
             joined[-1] = (joined[-1][0], max(end, joined[-1][1]))
         else:
             joined.append((start, end))

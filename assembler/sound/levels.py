@@ -6,27 +6,35 @@ programme to its target, limiter included, is found without listening again.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from assembler.sound.buses import CaptureBus, NarrationBus, heard_lines, read_speech
+from assembler.sound.buses import heard_lines
+from assembler.sound.ducking import spoken_spans
 from assembler.sound.limiter import Curve, gain_curve
-from assembler.sound.loudness import CHUNK, KWeighting, Power, PowerMeter, integrated_lufs, ungated_lufs
-from assembler.sound.truepeak import PeakMeter
-from assembler.timeline.model import PlacedLine, Timeline
+from assembler.sound.loudness import (
+    CHUNK,
+    KWeighting,
+    Power,
+    PowerMeter,
+    amplitude,
+    integrated_lufs,
+    loudness_range_lu,
+    ungated_lufs,
+)
+from assembler.sound.report import MixReport, SegmentSound
+from assembler.sound.sessions import MOST_GAIN_DB
+from assembler.sound.streams import Gains, Streams, settle_gains
+from assembler.sound.truepeak import PeakMeter, decibels
+from assembler.storyboard.model import SoundSettings
+from assembler.timeline.model import Timeline
 from assembler.timing.rates import SAMPLE_RATE, sample_of_frame
 
-PROGRAMME_LUFS = -14.0
-NARRATION_LUFS = -16.0
-CEILING_DBTP = -1.0
-MOST_GAIN_DB = 20.0
-"""What is quieter than this below its target stays quiet: silence and hiss are not made loud."""
-
-# Oversampling four times may read a peak low, by up to 0.1 dB. AAC moves peaks: measured on waves full of jumps, by up
-# to 1.1 dB upwards. The ceiling is kept with this to spare, so that it holds for the sound that is heard in the end.
+# Oversampling eight times may read a peak low, by up to 0.17 dB. AAC moves peaks: measured on waves full of jumps, by
+# up to 1.1 dB upwards. The ceiling is kept with this to spare, so that it holds for the sound that is heard in the end.
 _MARGIN_DB = 1.3
 _NEAR_LU = 0.02
 _TRIES = 12
@@ -36,126 +44,133 @@ Progress = Callable[[int, int], None]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Levels:
-    """What one pass found, before the programme's gain.
-
-    programme_lufs, narration_lufs, capture_lufs: integrated loudness of the sum and of its two parts as they sound in
-    it (narration levelled, captures lowered), None where there is none. speech_over_captures_lu: how far speech
-    stands above the captures while it lasts. narration_gains: amplitude for each kind of speech.
-    gain_db: what the programme is raised by. curve: the limiter's gains (see limiter.gain_curve).
-    """
+    """What one pass found. gains: of sessions and music. gain_db: what the programme is raised by. curve: the limiter's
+    gains (see limiter.gain_curve). report: what is foreseen of the whole programme."""
 
     samples: int
-    programme_lufs: float | None
-    narration_lufs: float | None
-    capture_lufs: float | None
-    speech_over_captures_lu: float | None
-    narration_gains: Mapping[str, float]
+    gains: Gains
     gain_db: float
     curve: Curve
+    report: MixReport
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Heard:
+    """Weighted power of each stream and of their sum, and the sum's true peaks, by the millisecond."""
+
+    narration: Power
+    captures: Power
+    music: Power
+    background: Power
+    whole: Power
+    peaks: npt.NDArray[np.float32]
 
 
 def measure(timeline: Timeline, *, progress: Progress | None = None) -> Levels:
     """Measure a programme. progress: called with seconds done and seconds in all."""
-    samples = sample_of_frame(timeline.frames, timeline.rate)
-    gains = narration_gains(timeline)
-    narration_weighting, capture_weighting = KWeighting(1), KWeighting(2)
-    sum_meter, narration_meter, capture_meter = PowerMeter(), PowerMeter(), PowerMeter()
-    peaks = PeakMeter(2)
-    narration = NarrationBus(timeline, gains)
-    with CaptureBus(timeline) as captures:
-        for start in range(0, samples, SAMPLE_RATE):
-            count = min(SAMPLE_RATE, samples - start)
-            voice, bed = parts(narration, captures, start, count)
-            # The filter is linear, so the sum's weighted samples are the sum of the parts'.
-            weighted_voice = np.repeat(narration_weighting.weigh(voice[:, None]), 2, axis=1)
-            weighted_bed = capture_weighting.weigh(bed)
-            narration_meter.add(weighted_voice)
-            capture_meter.add(weighted_bed)
-            sum_meter.add(weighted_voice + weighted_bed)
-            peaks.add(bed + voice[:, None])
-            if progress:
-                progress(-(-(start + count) // SAMPLE_RATE), -(-samples // SAMPLE_RATE))
-    power, highest = sum_meter.power(), peaks.peaks()
-    gain_db, curve = _programme_gain(power, highest)
-    speaking = _speaking(timeline, power.size)
-    narration_power, capture_power = narration_meter.power(), capture_meter.power()
+    gains = settle_gains(timeline)
+    heard = _listen(timeline, gains, progress)
+    settings = timeline.storyboard.sound
+    gain_db, curve = _programme_gain(heard.whole, heard.peaks, settings)
     return Levels(
-        samples,
-        integrated_lufs(power),
-        integrated_lufs(narration_power),
-        integrated_lufs(capture_power),
-        _difference(ungated_lufs(narration_power[speaking]), ungated_lufs(capture_power[speaking])),
+        sample_of_frame(timeline.frames, timeline.rate),
         gains,
         gain_db,
         curve,
+        _report(timeline, heard, settings, gain_db, curve),
     )
 
 
-def parts(
-    narration: NarrationBus, captures: CaptureBus, start: int, samples: int
-) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
-    """The next stretch of both streams: (samples,) and (samples, 2)."""
-    voice, bed = narration.read(start, samples), captures.read(start, samples)
-    return (
-        voice if voice is not None else np.zeros(samples, np.float32),
-        bed if bed is not None else np.zeros((samples, 2), np.float32),
-    )
+def _listen(timeline: Timeline, gains: Gains, progress: Progress | None) -> _Heard:
+    samples = sample_of_frame(timeline.frames, timeline.rate)
+    weigh = KWeighting(1), KWeighting(2), KWeighting(2)
+    meters = [PowerMeter() for _ in range(5)]
+    peaks = PeakMeter(2)
+    with Streams(timeline, gains) as streams:
+        for start in range(0, samples, SAMPLE_RATE):
+            count = min(SAMPLE_RATE, samples - start)
+            block = streams.read(start, count)
+            # The filter is linear, so the sum's weighted samples are the sum of the parts'.
+            voice = np.repeat(weigh[0].weigh(block.narration[:, None]), 2, axis=1)
+            captures, music = weigh[1].weigh(block.captures), weigh[2].weigh(block.music)
+            background = captures + music
+            for meter, weighted in zip(meters, (voice, captures, music, background, voice + background), strict=True):
+                meter.add(weighted)
+            peaks.add(block.sum())
+            if progress:
+                progress(-(-(start + count) // SAMPLE_RATE), -(-samples // SAMPLE_RATE))
+    narration, only_captures, only_music, beneath, whole = (meter.power() for meter in meters)
+    return _Heard(narration, only_captures, only_music, beneath, whole, peaks.peaks())
 
 
-def narration_gains(timeline: Timeline) -> dict[str, float]:
-    """The amplitude that brings all takes together, and all scratch lines together, to the narration's loudness.
-
-    One gain for all of a kind keeps what a reader does with the voice from line to line; a gain for each line would
-    undo it, and short lines cannot be measured alone. 1 for a kind that has no loudness (silent, under 0.4 s).
-    """
-    by_kind: dict[str, list[PlacedLine]] = {}
-    for line in heard_lines(timeline):
-        by_kind.setdefault(line.speech.kind, []).append(line)
-    return {kind: _levelling(lines) for kind, lines in by_kind.items()}
-
-
-def _levelling(lines: list[PlacedLine]) -> float:
-    weighting, meter = KWeighting(1), PowerMeter()
-    for line in lines:
-        assert line.speech.sound is not None
-        for first in range(0, line.speech.samples, SAMPLE_RATE):
-            block = read_speech(line.speech.sound, first, min(SAMPLE_RATE, line.speech.samples - first))
-            # Heard from both channels, hence counted twice.
-            meter.add(np.repeat(weighting.weigh(block[:, None]), 2, axis=1))
-    loudness = integrated_lufs(meter.power())
-    return 1.0 if loudness is None else _amplitude(min(NARRATION_LUFS - loudness, MOST_GAIN_DB))
-
-
-def _programme_gain(power: Power, highest: npt.NDArray[np.float32]) -> tuple[float, Curve]:
+def _programme_gain(
+    power: Power, highest: npt.NDArray[np.float32], settings: SoundSettings
+) -> tuple[float, Curve]:
     """The gain that brings the limited programme to its target, and the limiter's curve at that gain."""
-    ceiling = _amplitude(CEILING_DBTP - _MARGIN_DB)
+    ceiling = amplitude(settings.peak_dbtp - _MARGIN_DB)
+    target = settings.loudness_lufs
     loudness = integrated_lufs(power)
-    gain_db = 0.0 if loudness is None else min(PROGRAMME_LUFS - loudness, MOST_GAIN_DB)
-    curve = gain_curve(highest * np.float32(_amplitude(gain_db)), ceiling)
+    gain_db = 0.0 if loudness is None else min(target - loudness, MOST_GAIN_DB)
+    curve = gain_curve(highest * np.float32(amplitude(gain_db)), ceiling)
     for _ in range(_TRIES):
         # The limiter's gain changes slowly against the filter's memory, so it scales weighted power as it scales sound.
         limited = integrated_lufs(power * np.square(curve[: power.size])) if loudness is not None else None
         if limited is None:
             break
-        short = PROGRAMME_LUFS - (limited + gain_db)
+        short = target - (limited + gain_db)
         if abs(short) <= _NEAR_LU or (short > 0 and gain_db >= MOST_GAIN_DB):
             break
         gain_db = min(gain_db + short, MOST_GAIN_DB)
-        curve = gain_curve(highest * np.float32(_amplitude(gain_db)), ceiling)
+        curve = gain_curve(highest * np.float32(amplitude(gain_db)), ceiling)
     return gain_db, curve
 
 
-def _speaking(timeline: Timeline, milliseconds: int) -> npt.NDArray[np.bool_]:
-    """Which milliseconds hold speech."""
+def _report(timeline: Timeline, heard: _Heard, settings: SoundSettings, gain_db: float, curve: Curve) -> MixReport:
+    raised = np.float32(amplitude(gain_db))
+    mixed = heard.whole * np.square(curve[: heard.whole.size] * raised)
+    highest = float((heard.peaks * np.maximum(curve[:-1], curve[1:])).max(initial=0.0)) * float(raised)
+    spans = [
+        (start // CHUNK, -(-end // CHUNK))
+        for start, end in spoken_spans(heard_lines(timeline))
+        if end > start and end > 0
+    ]
+    speaking = _marked(spans, heard.whole.size)
+    speech, background = ungated_lufs(heard.narration[speaking]), ungated_lufs(heard.background[speaking])
+
+    def raised_lufs(power: Power) -> float | None:
+        lufs = integrated_lufs(power)
+        return None if lufs is None else lufs + gain_db
+
+    return MixReport(
+        target_lufs=settings.loudness_lufs,
+        limit_dbtp=settings.peak_dbtp,
+        programme_lufs=integrated_lufs(mixed),
+        true_peak_dbtp=decibels(highest),
+        range_lu=loudness_range_lu(mixed),
+        narration_lufs=raised_lufs(heard.narration),
+        captures_lufs=raised_lufs(heard.captures),
+        music_lufs=raised_lufs(heard.music),
+        background_lufs=raised_lufs(heard.background),
+        speech_over_background_lu=None if speech is None or background is None else speech - background,
+        gain_db=gain_db,
+        most_limited_db=decibels(float(curve.min())) or 0.0,
+        segments=tuple(_segments(timeline, heard, speaking)),
+    )
+
+
+def _marked(spans: list[tuple[int, int]], milliseconds: int) -> npt.NDArray[np.bool_]:
     marked = np.zeros(milliseconds, np.bool_)
-    for line in heard_lines(timeline):
-        marked[max(0, line.start_sample // CHUNK) : max(0, line.end_sample // CHUNK)] = True
+    for first, last in spans:
+        marked[max(0, first) : last] = True
     return marked
 
 
-def _difference(first: float | None, second: float | None) -> float | None:
-    return None if first is None or second is None else first - second
-
-
-def _amplitude(decibels: float) -> float:
-    return float(10.0 ** (decibels / 20.0))
+def _segments(timeline: Timeline, heard: _Heard, speaking: npt.NDArray[np.bool_]) -> Iterator[SegmentSound]:
+    for placed in timeline.segments:
+        first = sample_of_frame(placed.span.start_frame, timeline.rate) // CHUNK
+        last = sample_of_frame(placed.span.end_frame, timeline.rate) // CHUNK
+        where = speaking[first:last]
+        if not where.any():
+            continue
+        streams = (heard.narration, heard.captures, heard.music, heard.background)
+        yield SegmentSound(placed.segment.id, *(ungated_lufs(power[first:last][where]) for power in streams))

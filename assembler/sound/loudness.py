@@ -31,6 +31,7 @@ _K_WEIGHTING = np.array(
 _OFFSET_DB = -0.691
 _ABSOLUTE_GATE_LUFS = -70.0
 _RELATIVE_GATE_LU = -10.0
+_RANGE_GATE_LU = -20.0
 _BLOCK_MS, _STEP_MS = 400, 100
 _MOMENTARY_MS, _SHORT_TERM_MS = 400, 3000
 
@@ -93,6 +94,24 @@ def momentary_lufs(power: npt.NDArray[np.floating], step_ms: int = 100) -> npt.N
 def short_term_lufs(power: npt.NDArray[np.floating], step_ms: int = 100) -> npt.NDArray[np.float64]:
     """Loudness of each 3 s, one value every step."""
     return _lufs(_windows(power, _SHORT_TERM_MS, step_ms))
+
+
+def loudness_range_lu(power: npt.NDArray[np.floating]) -> float | None:
+    """How far the loud and the soft lie apart, after EBU Tech 3342: from the 10th to the 95th percentile of loudness
+    over 3 s, gated at -70 LUFS and 20 LU under the mean. None when there is nothing that long. Under a minute it
+    depends much on chance."""
+    windows = _windows(power, _SHORT_TERM_MS, _STEP_MS)
+    audible = windows[_lufs(windows) > _ABSOLUTE_GATE_LUFS]
+    if not audible.size:
+        return None
+    loud = audible[_lufs(audible) > float(_lufs(audible.mean())) + _RANGE_GATE_LU]
+    low, high = np.percentile(_lufs(loud), (10.0, 95.0))
+    return float(high - low)
+
+
+def amplitude(decibels: float) -> float:
+    """What a gain in decibels multiplies samples by."""
+    return float(10.0 ** (decibels / 20.0))
 
 
 def _windows(power: npt.NDArray[np.floating], length_ms: int, step_ms: int) -> npt.NDArray[np.float64]:
