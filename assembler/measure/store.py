@@ -3,7 +3,8 @@
 For each capture there is a folder named by what is in the file and what is left out of it: parts of `PART`
 pictures each, a state to go on from while there are more to come, and verdicts that are made anew
 when the code that makes them changes. Everything lands whole or not at all. Two runs at once write
-the same bytes under the same names, so they cannot harm each other.
+the same bytes under the same names, so they cannot harm each other. Small pictures, by far the largest of
+what is noted, stay on disk until someone asks for them.
 """
 
 from __future__ import annotations
@@ -17,14 +18,14 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 import numpy.typing as npt
 
 from assembler.errors import MediaError
 from assembler.measure import cadence, quality, states, tears, verdicts, weights
-from assembler.measure.features import NOTES_VERSION, Floats, Notes, Watcher, joined
+from assembler.measure.features import NOTES_VERSION, THUMB_COLUMNS, THUMB_ROWS, Floats, Notes, Watcher, joined
 from assembler.measure.masks import Rectangle, stored_masks
 from assembler.measure.model import Cadence, Thumbs
 from assembler.measure.passes import new_watcher, notes_of
@@ -49,8 +50,13 @@ class Measurement:
     """What is known of a capture. key: names its content and masks, and so its place on disk."""
 
     cadence: Cadence
-    thumbs: Thumbs
     key: str
+    read_thumbs: Callable[[], Thumbs]
+
+    @property
+    def thumbs(self) -> Thumbs:
+        """The small pictures, read anew each time: they are large."""
+        return self.read_thumbs()
 
 
 def measure_capture(
@@ -71,8 +77,18 @@ def measure_capture(
     stored = stored_masks(info, masks)
     key = measurement_key(info, stored)
     folder = cache_dir / key
-    notes, ever = _notes(info, folder, stored, progress, cancelled)
-    return Measurement(_verdicts(info, folder, notes, ever), verdicts.thumbs_of(notes), key)
+    cadence = _kept_verdicts(info, folder)
+    if cadence is None:
+        cadence = _new_verdicts(info, folder, *_notes(info, folder, stored, progress, cancelled))
+    elif progress is not None:
+        progress(info.pictures, info.pictures)
+    return Measurement(cadence, key, lambda: verdicts.thumbs_of(_notes(info, folder, stored, None, None)[0]))
+
+
+def is_measured(info: CaptureInfo, cache_dir: Path, masks: Sequence[Rectangle] = ()) -> bool:
+    """Whether `measure_capture` would only have to read what lies in cache_dir. Raises as it does."""
+    stored = stored_masks(info, masks)
+    return _kept_verdicts(info, cache_dir / measurement_key(info, stored)) is not None
 
 
 def measurement_key(info: CaptureInfo, stored: Sequence[Rectangle]) -> str:
@@ -98,6 +114,57 @@ def content_print(path: Path) -> str:
     return digest.hexdigest()
 
 
+class _SmallPictures:
+    """The small pictures (n, 18, 32) of a whole capture; a piece is read from its parts when it is asked for."""
+
+    def __init__(self, folder: Path, pictures: int) -> None:
+        self._folder = folder
+        self.shape = (pictures, THUMB_ROWS, THUMB_COLUMNS)
+
+    def __len__(self) -> int:
+        return self.shape[0]
+
+    def __getitem__(self, piece: slice) -> npt.NDArray[np.uint16]:
+        first, last, step = piece.indices(len(self))
+        assert step == 1
+        out = np.empty((max(0, last - first), *self.shape[1:]), np.uint16)
+        for at in range(first - first % PART, last, PART):
+            low, high = max(first, at), min(last, at + PART)
+            path = _part_path(self._folder, at)
+            kept = _loaded(path, "thumbs")
+            if kept is None or len(kept["thumbs"]) < high - at:
+                raise MediaError(f"'{path}' cannot be read", mend="measure again: it will be made anew")
+            out[low - first : high - first] = kept["thumbs"][low - at : high - at]
+        return out
+
+    def __array__(self, dtype: npt.DTypeLike | None = None, copy: bool | None = None) -> npt.NDArray[Any]:
+        return np.asarray(self[:], dtype)
+
+    def astype(self, dtype: npt.DTypeLike) -> npt.NDArray[Any]:
+        return self[:].astype(dtype)
+
+
+class _Gathered:
+    """The notes of the parts so far, but for their small pictures."""
+
+    def __init__(self) -> None:
+        self._fields: dict[str, list[npt.NDArray[Any]]] = {f.name: [] for f in fields(Notes) if f.name != "thumbs"}
+        self.ever: Floats = np.zeros((0, 0), np.float32)
+
+    @property
+    def pictures(self) -> int:
+        return sum(map(len, self._fields["pairs"]))
+
+    def add(self, part: Mapping[str, npt.NDArray[Any]]) -> None:
+        for name, arrays in self._fields.items():
+            arrays.append(part[name])
+        self.ever = part["ever"]
+
+    def notes(self, folder: Path) -> Notes:
+        small = cast(npt.NDArray[np.uint16], _SmallPictures(folder, self.pictures))
+        return Notes(thumbs=small, **{name: np.concatenate(arrays) for name, arrays in self._fields.items()})
+
+
 def _notes(
     info: CaptureInfo,
     folder: Path,
@@ -107,20 +174,19 @@ def _notes(
 ) -> tuple[Notes, Floats]:
     """The notes of the whole capture, and the largest change of each block; read from disk as far as they go."""
     total = info.pictures
-    parts = _parts(folder, total)
-    done = sum(notes.pairs.shape[0] for notes, _ in parts)
-    if done < total:
+    gathered = _parts(folder, total)
+    if (done := gathered.pictures) < total:
         watcher = new_watcher(info, masks)
-        if not parts or not _went_on(watcher, folder, done):
-            parts, done = [], 0
+        if not done or not _went_on(watcher, folder, done):
+            gathered, done = _Gathered(), 0
             watcher = new_watcher(info, masks)
         pending: list[Notes] = []
         for one in notes_of(info, watcher, done):
             pending.append(one)
             at = done + len(pending)
             if len(pending) == PART or at == total:
-                parts.append((joined(pending), watcher.ever.copy()))
-                _write_part(folder, done, parts[-1], None if at == total else watcher, info)
+                state = None if at == total else watcher.state()
+                gathered.add(_write_part(folder, done, joined(pending), state, watcher.ever, info))
                 done, pending = at, []
             if progress is not None and (at % _TELL_EVERY == 0 or at == total):
                 progress(at, total)
@@ -130,26 +196,24 @@ def _notes(
             (folder / "state.npz").unlink(missing_ok=True)
     elif progress is not None:
         progress(total, total)
-    return joined([notes for notes, _ in parts]), parts[-1][1]
+    return gathered.notes(folder), gathered.ever
 
 
 def _part_path(folder: Path, first: int) -> Path:
     return folder / f"part-{first:08d}.npz"
 
 
-def _parts(folder: Path, total: int) -> list[tuple[Notes, Floats]]:
+def _parts(folder: Path, total: int) -> _Gathered:
     """The parts that follow on each other from the start."""
-    out: list[tuple[Notes, Floats]] = []
+    out = _Gathered()
+    names = {"ever", *(field.name for field in fields(Notes))}
     first = 0
     while first < total:
         length = min(PART, total - first)
         loaded = _loaded(_part_path(folder, first))
-        try:
-            if loaded is None or loaded["pairs"].shape[0] != length:
-                break
-            out.append((Notes(*(loaded[field.name] for field in fields(Notes))), loaded["ever"]))
-        except KeyError:
+        if loaded is None or not names <= loaded.keys() or len(loaded["thumbs"]) != length:
             break
+        out.add(loaded)
         first += length
     return out
 
@@ -167,24 +231,39 @@ def _went_on(watcher: Watcher, folder: Path, done: int) -> bool:
 
 
 def _write_part(
-    folder: Path, first: int, part: tuple[Notes, Floats], watcher: Watcher | None, info: CaptureInfo
-) -> None:
-    notes, ever = part
-    arrays = {field.name: getattr(notes, field.name) for field in fields(Notes)}
-    _save(_part_path(folder, first), {**arrays, "ever": ever})
-    if watcher is not None:
-        _save(folder / "state.npz", {**watcher.state(), "next": np.array(first + notes.pairs.shape[0])})
+    folder: Path,
+    first: int,
+    notes: Notes,
+    state: Mapping[str, npt.NDArray[Any]] | None,
+    ever: Floats,
+    info: CaptureInfo,
+) -> Arrays:
+    """Write a part, and the state to go on from after it; the part's arrays."""
+    arrays = {field.name: getattr(notes, field.name) for field in fields(Notes)} | {"ever": ever.copy()}
+    _save(_part_path(folder, first), arrays)
+    if state is not None:
+        _save(folder / "state.npz", {**state, "next": np.array(first + len(notes.pairs))})
     about = {"capture": info.path.name, "pictures": info.pictures, "notes version": NOTES_VERSION}
     _write(folder / "about.json", lambda file: file.write(json.dumps(about, indent=1).encode()))
+    return arrays
 
 
-def _verdicts(info: CaptureInfo, folder: Path, notes: Notes, ever: Floats) -> Cadence:
-    path = folder / f"verdicts-{verdicts_version()}.npz"
-    if (loaded := _loaded(path)) is not None:
-        try:
-            return _as_cadence(loaded, info.pictures)
-        except _UNREADABLE:
-            pass
+def _verdicts_path(folder: Path) -> Path:
+    return folder / f"verdicts-{verdicts_version()}.npz"
+
+
+def _kept_verdicts(info: CaptureInfo, folder: Path) -> Cadence | None:
+    """Verdicts are written last, so where they lie everything does."""
+    if (loaded := _loaded(_verdicts_path(folder))) is None:
+        return None
+    try:
+        return _as_cadence(loaded, info.pictures)
+    except _UNREADABLE:
+        return None
+
+
+def _new_verdicts(info: CaptureInfo, folder: Path, notes: Notes, ever: Floats) -> Cadence:
+    path = _verdicts_path(folder)
     cadence = verdicts.cadence_of(info, notes, ever)
     for old in folder.glob("verdicts-*.npz"):
         with contextlib.suppress(OSError):
@@ -216,11 +295,11 @@ def verdicts_version() -> str:
     return digest.hexdigest()[:12]
 
 
-def _loaded(path: Path) -> Arrays | None:
-    """The arrays of a file; None where it is missing or damaged."""
+def _loaded(path: Path, *names: str) -> Arrays | None:
+    """The arrays of a file, or those of the names; None where it is missing or damaged."""
     try:
         with path.open("rb") as opened, np.load(opened, allow_pickle=False) as file:
-            return {name: file[name] for name in file.files}
+            return {name: file[name] for name in names or file.files}
     except _UNREADABLE:
         return None
 
