@@ -43,8 +43,7 @@ class Cue:
 @dataclass(frozen=True, slots=True)
 class HeldWords:
     """Words of one segment that stand together already: first_word of narration line `line` to last_word of
-    `last_line`, both included. shown False: they have no cue. breaks: how many seen words of the cue
-    stand before each further caption line; None = broken as is best."""
+    `last_line`, both included. shown False: they have no cue."""
 
     segment: str
     line: int
@@ -52,7 +51,6 @@ class HeldWords:
     last_line: int
     last_word: int
     shown: bool = True
-    breaks: tuple[int, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,9 +152,7 @@ def _held(words: Sequence[_Word], decided: Iterable[HeldWords]) -> tuple[list[He
     for first, stop, each in sorted(found, key=lambda one: one[:2]):
         if standing and first < standing[-1].stop:
             continue
-        breaks = each.breaks
-        splits = None if breaks is None else tuple(first + count for count in breaks if 0 < count < stop - first)
-        standing.append(Held(first, stop, splits))
+        standing.append(Held(first, stop))
         if not each.shown:
             hidden.add(first)
     return standing, hidden

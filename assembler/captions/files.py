@@ -44,24 +44,43 @@ def millisecond(frame: int, rate: Fraction) -> int:
     return frame * 1000 * rate.denominator // rate.numerator
 
 
+def frame_at(milliseconds: int, rate: Fraction) -> int:
+    """The first frame that starts at or after a time: the inverse of `millisecond`."""
+    return -(-milliseconds * rate.numerator // (1000 * rate.denominator))
+
+
+def srt_lines(lines: Iterable[str], language: str = "") -> tuple[str, ...]:
+    """Caption lines as `write_srt` writes them: what holds nothing to see left out, signs escaped."""
+    return tuple(_srt_line(line) for line in _lines(lines, language))
+
+
+def srt_text(cues: Iterable[tuple[int, int, Sequence[str]]]) -> str:
+    """A SubRip file of (start ms, end ms, lines as they are to stand in it)."""
+    items = [
+        pysrt.SubRipItem(
+            index=number,
+            start=pysrt.SubRipTime.from_ordinal(start_ms),
+            end=pysrt.SubRipTime.from_ordinal(end_ms),
+            text="\n".join(lines),
+        )
+        for number, (start_ms, end_ms, lines) in enumerate(cues, 1)
+    ]
+    written = io.StringIO(newline="")
+    pysrt.SubRipFile(items=items, eol="\n").write_into(written)
+    return written.getvalue()
+
+
 def write_srt(cues: Iterable[Cue], rate: Fraction, path: Path, language: str = "") -> None:
     """Write a SubRip file: UTF-8 without a mark, LF, counters from 1, comma times.
 
     Cues without anything to see are left out. Raises ValueError when cues are out of order, overlap
     or hold no frame; MissingPartError or RenderError when the file cannot be written.
     """
-    items = [
-        pysrt.SubRipItem(
-            index=number,
-            start=pysrt.SubRipTime.from_ordinal(millisecond(cue.start_frame, rate)),
-            end=pysrt.SubRipTime.from_ordinal(millisecond(cue.end_frame, rate)),
-            text="\n".join(map(_srt_line, lines)),
-        )
-        for number, (cue, lines) in enumerate(_shown(cues, language), 1)
-    ]
-    written = io.StringIO(newline="")
-    pysrt.SubRipFile(items=items, eol="\n").write_into(written)
-    write_whole(path, written.getvalue().encode("utf-8"))
+    text = srt_text(
+        (millisecond(cue.start_frame, rate), millisecond(cue.end_frame, rate), [_srt_line(line) for line in lines])
+        for cue, lines in _shown(cues, language)
+    )
+    write_whole(path, text.encode("utf-8"))
 
 
 def write_vtt(cues: Iterable[Cue], rate: Fraction, path: Path, language: str) -> None:
@@ -82,13 +101,14 @@ def _shown(cues: Iterable[Cue], language: str) -> list[tuple[Cue, list[str]]]:
     """Cues with the lines that hold something to see, once their order is known to be sound."""
     listed = list(cues)
     _demand_order(listed)
+    found = ((cue, _lines(cue.lines, language)) for cue in listed)
+    return [(cue, lines) for cue, lines in found if lines]
+
+
+def _lines(written: Iterable[str], language: str) -> list[str]:
+    lines = [line for text in written for part in text.splitlines() if (line := seen(part))]
     marked = language.split("-")[0].lower() in _RIGHT_TO_LEFT
-    found = []
-    for cue in listed:
-        lines = [line for text in cue.lines for part in text.splitlines() if (line := seen(part))]
-        if lines:
-            found.append((cue, [_directed(line) for line in lines] if marked else lines))
-    return found
+    return [_directed(line) for line in lines] if marked else lines
 
 
 def _demand_order(cues: Sequence[Cue]) -> None:

@@ -61,11 +61,10 @@ class Piece:
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """Words `first` up to `stop` that are one cue whatever it costs; splits None = broken as is cheapest."""
+    """Words `first` up to `stop` that are one cue whatever it costs."""
 
     first: int
     stop: int
-    splits: tuple[int, ...] | None = None
 
 
 def choose(run: Run, limits: Limits, rate: Fraction, held: Sequence[Held] = ()) -> tuple[Piece, ...]:
@@ -122,12 +121,9 @@ class _Chooser:
         return tuple(reversed(pieces))
 
     def _held_cue(self, held: Held) -> tuple[int, tuple[int, ...], int, float]:
-        splits = held.splits
-        if splits is None:
-            layout = self.splits(held.first, held.stop, self.limits.lines)
-            splits = layout[1] if layout else ()
+        layout = self.splits(held.first, held.stop, self.limits.lines)
         end, _ = self._shown(held.first, held.stop, self._width(held.first, held.stop))
-        return held.stop, splits, end, 0.0
+        return held.stop, layout[1] if layout else (), end, 0.0
 
     def _cues_from(self, first: int) -> Iterator[tuple[int, tuple[int, ...], int, float]]:
         """(stop, line breaks, end frame, cost) of each cue that can start at a word."""

@@ -45,11 +45,11 @@ class Script:
         """The id of the segment a word is said in."""
         return self.line_of(word).segment
 
-    def held(self, first: int, last: int, *, shown: bool = True, breaks: tuple[int, ...] | None = None) -> HeldWords:
+    def held(self, first: int, last: int, *, shown: bool = True) -> HeldWords:
         """Words `first` to `last`, both included, as the cue layout names them."""
         begin, end = self.line_of(first), self.line_of(last)
         return HeldWords(
-            begin.segment, begin.number, first - begin.first, end.number, last - end.first, shown=shown, breaks=breaks
+            begin.segment, begin.number, first - begin.first, end.number, last - end.first, shown=shown
         )
 
 
