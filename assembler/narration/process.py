@@ -29,6 +29,11 @@ class HelperProcess:
         self._name = name
         self._process: subprocess.Popen[bytes] | None = None
 
+    @property
+    def pid(self) -> int | None:
+        """The running program's number; None where none runs."""
+        return self._process.pid if self._process else None
+
     def close(self) -> None:
         """End the program; the next question starts a new one."""
         process, self._process = self._process, None

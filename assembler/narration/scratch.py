@@ -2,25 +2,19 @@
 
 from __future__ import annotations
 
-import contextlib
 import importlib.util
-import json
-import os
-import signal
-import subprocess
-import sys
-import threading
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import gcd
 from types import TracebackType
-from typing import IO, Any
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 from scipy.signal import resample_poly
 
 from assembler.errors import MissingPartError, NarrationError
+from assembler.narration.process import HelperProcess
 from assembler.narration.speech import Word
 from assembler.narration.spoken import spoken, spoken_words
 from assembler.narration.voice_worker import FASTEST, SLOWEST
@@ -74,7 +68,7 @@ class ScratchVoice:
             raise MissingPartError("the scratch voice is not installed", mend=INSTALL)
         self._english = language.casefold().split("-")[0] == "en"
         self._timeout_s = timeout_s
-        self._process: subprocess.Popen[bytes] | None = None
+        self._process = HelperProcess("assembler.narration.voice_worker", "the scratch voice")
         self._rates: dict[int, int] = {}
         self._voices = list(voice_names(language))
 
@@ -86,18 +80,7 @@ class ScratchVoice:
 
     def close(self) -> None:
         """End the voice's process."""
-        process, self._process = self._process, None
-        if process is None:
-            return
-        assert process.stdin is not None and process.stdout is not None
-        with contextlib.suppress(BrokenPipeError):
-            process.stdin.close()
-        try:
-            process.wait(timeout=2)
-        except subprocess.TimeoutExpired:
-            _kill(process)
-            process.wait()
-        process.stdout.close()
+        self._process.close()
 
     def speak(self, words: Sequence[str], pace: int) -> Spoken:
         """Say a line of written words at `pace` words a minute (an average: short or hard words are slower)."""
@@ -136,67 +119,20 @@ class ScratchVoice:
         ]
         return Spoken(samples, tuple(spans))
 
+    def sounds(self, words: Sequence[str]) -> tuple[str, ...]:
+        """How the English voice says each word, in the names that it has for sounds (`Its` for 'its')."""
+        head, _ = self._ask({"phonemes": list(words), "voice": voice_names("en")[0]})
+        return tuple(head["phonemes"])
+
     def _ask(self, request: dict[str, object]) -> tuple[dict[str, Any], bytes]:
-        process = self._running()
-        assert process.stdin is not None and process.stdout is not None
-        # Killing the process ends the read below, on every system; no other wait on a pipe does.
-        late = threading.Event()
-
-        def stop() -> None:
-            late.set()
-            _kill(process)
-
-        timer = threading.Timer(self._timeout_s, stop)
-        timer.daemon = True
-        timer.start()
-        try:
-            process.stdin.write(json.dumps(request).encode() + b"\n")
-            process.stdin.flush()
-            line = process.stdout.readline()
-            head: dict[str, Any] = json.loads(line) if line else {}
-            raw = _read_all(process.stdout, 2 * head.get("samples", 0))
-        except OSError:
-            head, raw = {}, b""
-        finally:
-            timer.cancel()
+        head, raw = self._process.ask(request, b"", self._timeout_s)
         if head.get("kind") == "LookupError":
             raise LookupError(head["error"])
         if "error" in head:
             raise NarrationError(f"the scratch voice could not say a line: {head['error']}")
-        if not head or len(raw) < 2 * head["samples"]:
-            self.close()
-            if late.is_set():
-                raise NarrationError(f"the scratch voice did not answer within {self._timeout_s:g} s")
-            raise NarrationError("the scratch voice stopped in the middle of a line")
-        if head.get("spent"):
-            self.close()
         return head, raw
-
-    def _running(self) -> subprocess.Popen[bytes]:
-        if self._process is None or self._process.poll() is not None:
-            self.close()
-            self._process = subprocess.Popen(
-                [sys.executable, "-m", "assembler.narration.voice_worker"],
-                stdin=subprocess.PIPE,
-                stdout=subprocess.PIPE,
-                stderr=subprocess.DEVNULL,
-                start_new_session=True,  # one kill reaches the copies it makes of itself
-            )
-        return self._process
 
 
 def words_a_minute(words: Sequence[str], samples: int) -> float:
     """The real rate of a line, spoken words counted (`60 fps` is four)."""
     return sum(spoken_words(word) for word in words) * 60.0 * SAMPLE_RATE / max(samples, 1)
-
-
-def _kill(process: subprocess.Popen[bytes]) -> None:
-    if hasattr(os, "killpg"):
-        with contextlib.suppress(ProcessLookupError):
-            os.killpg(process.pid, signal.SIGKILL)
-    else:
-        process.kill()
-
-
-def _read_all(pipe: IO[bytes], count: int) -> bytes:
-    return pipe.read(count) if count else b""

@@ -7,11 +7,12 @@ program that talks over pipes and hands back sound. It also keeps one global voi
 process, two more reasons for it to have a process of its own.
 
 Each request is one line of JSON on stdin: {"words": ["spoken form of word 1", …], "rate": 142, "voice": "en-us"}.
-Each answer is one line of JSON on stdout, {"samples": n, "rate": 22050, "marks": [[start, end], …]}, followed by
+Each answer is one line of JSON on stdout, {"bytes": 2 n, "rate": 22050, "marks": [[start, end], …]}, followed by
 n little-endian 16-bit samples; `end` is where the word's own sound stops. Leading silence and the pause after
 the last word are already cut. Times are exact to the sample but for words that the voice runs together ("on the"),
 where the second begins at the likeliest of their sounds. A request that fails is answered {"error": "…"} with no
-samples.
+samples. {"phonemes": ["word", …], "voice": "en-us"} is answered {"phonemes": ["w'3:d", …]}: the library's own names
+of the sounds, without a sound being made.
 
 How the library says a line depends on what it said before, so each line is said by a copy of the fresh process:
 the same line is the same sound for ever. Where processes cannot be copied, answers carry {"spent": true} and the
@@ -80,6 +81,8 @@ class Voice:
             *(ctypes.c_char_p, ctypes.c_size_t, ctypes.c_uint, ctypes.c_int, ctypes.c_uint, ctypes.c_uint),
             *(ctypes.POINTER(ctypes.c_uint), ctypes.c_void_p),
         ]
+        self._library.espeak_TextToPhonemes.argtypes = [ctypes.POINTER(ctypes.c_void_p), ctypes.c_int, ctypes.c_int]
+        self._library.espeak_TextToPhonemes.restype = ctypes.c_char_p
         data = os.fsencode(Path(espeakng_loader.get_data_path()).parent)
         self.rate = int(self._library.espeak_Initialize(_SYNCHRONOUS, 0, data, _PHONEME_EVENTS | _DONT_EXIT))
         if self.rate <= 0:
@@ -105,8 +108,7 @@ class Voice:
 
     def speak(self, words: Sequence[str], rate: int, voice: str) -> tuple[array.array[int], list[list[int]]]:
         """Samples and, for each word, [start, end] in them."""
-        if self._library.espeak_SetVoiceByName(voice.encode()) != 0:
-            raise LookupError(f"there is no voice '{voice}'")
+        self._choose(voice)
         self._library.espeak_SetParameter(_RATE, min(max(rate, SLOWEST), FASTEST), 0)
         self._samples = array.array("h")
         self._marks.clear()
@@ -121,6 +123,23 @@ class Voice:
         if missing := [n for n in range(len(words)) if n not in self._marks]:
             raise RuntimeError(f"the voice gave no time for word {missing[0] + 1}, '{words[missing[0]]}'")
         return self._trimmed(words)
+
+    def phonemes(self, words: Sequence[str], voice: str) -> list[str]:
+        """The library's names for the sounds of each word."""
+        self._choose(voice)
+        return [self._phonemes_of(_printable(word)) for word in words]
+
+    def _phonemes_of(self, word: str) -> str:
+        text = ctypes.create_string_buffer(word.encode())
+        rest = ctypes.c_void_p(ctypes.addressof(text))
+        said = []
+        while rest.value:  # one clause at a time
+            said.append(self._library.espeak_TextToPhonemes(ctypes.byref(rest), _UTF8, 0).decode("utf-8", "replace"))
+        return " ".join(said)
+
+    def _choose(self, voice: str) -> None:
+        if self._library.espeak_SetVoiceByName(voice.encode()) != 0:
+            raise LookupError(f"there is no voice '{voice}'")
 
     def _trimmed(self, words: Sequence[str]) -> tuple[array.array[int], list[list[int]]]:
         samples = self._samples
@@ -181,10 +200,14 @@ def _serve(line: bytes, voice: Voice, out: BinaryIO) -> None:
     """Answer one request; every fault but a lost asker is the asker's to report."""
     try:
         request = json.loads(line)
+        if "phonemes" in request:
+            told = voice.phonemes(request["phonemes"], str(request["voice"]))
+            _answer(out, {"phonemes": told, "spent": not _FORKS})
+            return
         samples, marks = voice.speak(request["words"], int(request["rate"]), str(request["voice"]))
         if sys.byteorder == "big":
             samples.byteswap()
-        head = {"samples": len(samples), "rate": voice.rate, "marks": marks, "spent": not _FORKS}
+        head = {"bytes": 2 * len(samples), "rate": voice.rate, "marks": marks, "spent": not _FORKS}
         _answer(out, head, samples.tobytes())
     except BrokenPipeError:
         os._exit(1)
