@@ -40,12 +40,19 @@ def add(commands: Any) -> None:
         "that it shows, otherwise of whole captures",
     )
     command.add_argument(
+        "--summary",
+        type=Path,
+        metavar="FILE",
+        help="also draw a summary card as FILE.png or FILE.svg: that of the segment of --only, or of what it shows; "
+        "otherwise of whole captures",
+    )
+    command.add_argument(
         "--graphs",
         metavar="KINDS",
         help="what the graph shows, from top to bottom, of frame-rate, frame-time and cadence "
         "(default: the segment's own graphs, or frame-rate,cadence)",
     )
-    command.add_argument("--size", metavar="WxH", help="pixels of the graph (default: 1920x1080)")
+    command.add_argument("--size", metavar="WxH", help="pixels of the graph or summary (default: 1920x1080)")
     command.set_defaults(run=run)
 
 
@@ -53,19 +60,25 @@ def run(options: argparse.Namespace) -> int:
     """Measure what is not measured yet, print the table, and draw the graph that is asked for."""
     from assembler.cli.draft import known_segment
     from assembler.cli.plotting import ENDINGS, kinds_of, plot, size_of
+    from assembler.cli.summing import draw_summary, summary_size, summed_captures
     from assembler.measure.figures import figures
     from assembler.measure.lows import DEFAULT, LOWS
     from assembler.measure.tables import Row, as_csv, as_json, as_markdown, as_text
-    from assembler.measured import measure
+    from assembler.measured import measure, with_logs
     from assembler.prepare import CACHE_NAME, prepare
     from assembler.render.destination import refuse_taken, sources
 
     lows = options.lows or DEFAULT
     if lows not in LOWS:
         raise UsageError(f"there is no definition of lows '{lows}'", mend="choose one of: " + ", ".join(LOWS))
-    if options.plot is None and (options.graphs or options.size):
-        raise UsageError("--graphs and --size are of a graph", mend="say where to draw it with --plot FILE.png")
+    if options.plot is None and options.graphs:
+        raise UsageError("--graphs is of a graph", mend="say where to draw it with --plot FILE.png")
+    if options.plot is None and options.summary is None and options.size:
+        mend = "say where to draw one with --plot FILE.png or --summary FILE.png"
+        raise UsageError("--size is of a graph or a summary", mend=mend)
     kinds, size = kinds_of(options.graphs), size_of(options.size)
+    if options.summary is not None:
+        summary_size(options.size)
     found: dict[str, Measured] = {}
     with measuring() as progress:
         prepared = prepare(options.project, measuring=progress)
@@ -73,11 +86,18 @@ def run(options: argparse.Namespace) -> int:
         known_segment(options.only, timeline)
         if options.plot is not None:
             refuse_taken(options.plot, (prepared.path, *sources(timeline)), "figure", ENDINGS)
+        summed, title = (), ""
+        if options.summary is not None:
+            refuse_taken(options.summary, (prepared.path, *sources(timeline)), "summary", ENDINGS)
+            summed, title = summed_captures(timeline, options.only)
         shown = [each for each in _shown(timeline) if options.only in (None, each[0])]
-        wanted = {name for _, name, _, _ in shown}
+        wanted = {name for _, name, _, _ in shown} | {each.capture.id for each in summed}
         for name, info in timeline.captures.items():
             if options.only is None or name in wanted:
                 found[name] = measure(name, info, prepared.folder / CACHE_NAME, progress)
+    found, logged = with_logs(prepared.storyboard, prepared.folder, found)
+    for finding in logged:
+        err(finding.what)
     rows: list[Row] = []
     if options.only is None:
         rows += [Row(name, "whole capture", "", figures(each.cadence, each.clock)) for name, each in found.items()]
@@ -90,13 +110,16 @@ def run(options: argparse.Namespace) -> int:
     if options.plot is not None:
         plot(prepared, found, options.plot, only=options.only, kinds=kinds, size=size)
         err(str(options.plot))
+    if options.summary is not None:
+        draw_summary(prepared, found, summed, title, options.summary, size)
+        err(str(options.summary))
     printed = {"text": as_text, "csv": as_csv, "markdown": as_markdown, "json": as_json}[options.format](rows, lows)
     out(printed.rstrip("\n"))
     return 0
 
 
 def _shown(timeline: Timeline) -> list[tuple[str, str, Fraction, Fraction]]:
-    """Segment, capture and capture time of every stretch that is shown running, each once."""
+    """Segment, capture and capture time of every stretch that is shown running or summed up, each once."""
     seen: dict[tuple[str, str, Fraction, Fraction], None] = {}
     for placed in timeline.segments:
         for shot in placed.shots:
@@ -104,6 +127,8 @@ def _shown(timeline: Timeline) -> list[tuple[str, str, Fraction, Fraction]]:
                 if pane.capture.id in timeline.captures and not pane.held:
                     start_s, end_s = _stretch(timeline, pane, shot.span.frames)
                     seen[placed.segment.id, pane.capture.id, start_s, end_s] = None
+            for each in shot.summed:
+                seen[placed.segment.id, each.capture.id, each.start_s, each.end_s] = None
     return list(seen)
 
 
