@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from assembler.narration.estimate import estimate, spread, syllables
-from assembler.narration.number_words import cardinal, decimal, ordinal, paired
+from assembler.narration.english.numbers import cardinal, decimal, ordinal, paired
 from assembler.narration.spoken import spoken, spoken_words
 from assembler.narration.words import split_words
 

@@ -1,0 +1,1 @@
+"""How written English is read aloud: `read` in reading.py is the one way in."""
