@@ -6,7 +6,9 @@ from collections.abc import Iterator
 from fractions import Fraction
 from math import floor
 
-from assembler.errors import Finding
+from assembler.checks.mends_footage import footage_mends
+from assembler.checks.trial import MOST_MENDED, Bench
+from assembler.errors import Finding, Mend
 from assembler.media.info import SoundInfo
 from assembler.storyboard.model import Hear, Storyboard, Summary
 from assembler.timeline.model import PlacedPane, PlacedSegment, PlacedShot, Timeline
@@ -26,14 +28,24 @@ def used_captures(storyboard: Storyboard) -> set[str]:
 
 def footage_lengths(timeline: Timeline) -> Iterator[Finding]:
     """Panes that want pictures from before their capture's start or after its end."""
+    bench: Bench | None = None
+    mended = 0
     for placed in timeline.segments:
-        for shot in placed.shots:
-            for pane in shot.panes:
-                if pane.capture.id in timeline.captures:
-                    yield from _length(timeline, placed, shot, pane)
+        for number, shot in enumerate(placed.shots):
+            for pane_number, pane in enumerate(shot.panes):
+                if pane.capture.id not in timeline.captures:
+                    continue
+                mends: tuple[Mend, ...] = ()
+                if pane.late_frames and mended < MOST_MENDED:
+                    mended += 1
+                    bench = bench or Bench.of(timeline)
+                    mends = footage_mends(bench, placed, number, pane_number)
+                yield from _length(timeline, placed, shot, pane, mends)
 
 
-def _length(timeline: Timeline, placed: PlacedSegment, shot: PlacedShot, pane: PlacedPane) -> Iterator[Finding]:
+def _length(
+    timeline: Timeline, placed: PlacedSegment, shot: PlacedShot, pane: PlacedPane, mends: tuple[Mend, ...]
+) -> Iterator[Finding]:
     info = timeline.captures[pane.capture.id]
     what = f"capture '{pane.capture.id}' in segment '{placed.segment.id}'"
     if pane.late_frames:
@@ -47,7 +59,8 @@ def _length(timeline: Timeline, placed: PlacedSegment, shot: PlacedShot, pane: P
             fault = f"{what} ends {short:.2f} s before the dissolve that follows does; {stands}"
         else:
             fault = f"{what} ends {short:.2f} s ({pane.late_frames} frames) too soon; {stands}"
-        yield Finding("error", "capture-too-short", pane.pane.at("capture"), fault, _mend(timeline, placed, shot, pane))
+        mend = _mend(timeline, placed, shot, pane)
+        yield Finding("error", "capture-too-short", pane.pane.at("capture"), fault, mend, mends)
     if pane.early_frames:
         yield Finding(
             "error",
