@@ -12,8 +12,11 @@ from assembler.picture.captions import caption_overflows
 from assembler.picture.labels import label_overflows
 from assembler.picture.stage import Stage
 from assembler.picture.text import FontSet
-from assembler.storyboard.model import Card, Storyboard, Summary
+from assembler.storyboard.model import Card, Split, Storyboard, Summary
 from assembler.timeline.model import PlacedSegment, PlacedShot, Timeline
+
+_LABEL_READ_S = 1
+"""A name of one or two words can be read in a second. Common practice, no source."""
 
 
 def missing_glyphs(storyboard: Storyboard, fonts: FontSet) -> Iterator[Finding]:
@@ -75,6 +78,8 @@ def label_room(timeline: Timeline, stage: Stage) -> Iterator[Finding]:
     """Labels that have to be shortened to fit above or over their pane."""
     for placed, shot in readable_shots(timeline):
         yield from _labels_of(placed, shot, stage)
+        if isinstance(shot.arrangement, Split):
+            yield from _beside_the_line(placed, shot, stage)
 
 
 def _labels_of(placed: PlacedSegment, shot: PlacedShot, stage: Stage) -> Iterator[Finding]:
@@ -94,6 +99,24 @@ def _labels_of(placed: PlacedSegment, shot: PlacedShot, stage: Stage) -> Iterato
                 f"shortened: '{' '.join(filter(None, (name, note)))}'",
                 "shorten the subject's note, or give the pane a `label:` of its own",
             )
+
+
+def _beside_the_line(placed: PlacedSegment, shot: PlacedShot, stage: Stage) -> Iterator[Finding]:
+    """Labels of a split that its line leaves too little room, or room for too short a time."""
+    from assembler.picture.arrange_split import legible_frames
+
+    for pane, frames in zip(shot.panes, legible_frames(shot, stage), strict=True):
+        if frames is None or frames / stage.rate >= min(_LABEL_READ_S, shot.span.frames / stage.rate / 2):
+            continue
+        how = "is never seen" if not frames else f"is seen for {float(frames / stage.rate):.2f} s only"
+        yield Finding(
+            "warning",
+            "label-hidden",
+            shot.arrangement.at("line"),
+            f"the label of capture '{pane.capture.id}' in the split of segment '{placed.segment.id}' {how}: the line "
+            "leaves it no more room",
+            "keep the line further from that edge, give the pane a shorter `label:`, or write `labels: false`",
+        )
 
 
 def card_room(timeline: Timeline, stage: Stage) -> Iterator[Finding]:

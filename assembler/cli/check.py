@@ -26,6 +26,7 @@ def run(options: argparse.Namespace) -> int:
     """Exit code 1 when a finding is an error."""
     from assembler.cli.sounding import sound_data, sound_line
     from assembler.prepare import prepare, with_sound
+    from assembler.timeline.resolve import GAP_ID
     from assembler.timing.timecode import clock
 
     patience = None if options.json else Patience()
@@ -42,7 +43,11 @@ def run(options: argparse.Namespace) -> int:
                 "segments": [
                     {"id": p.segment.id, "start_frame": p.span.start_frame, "end_frame": p.span.end_frame,
                      "narration_frames": p.needed_frames}
-                    for p in timeline.segments
+                    for p in timeline.segments if p.segment.id != GAP_ID
+                ],
+                "gaps": [
+                    {"start_frame": p.span.start_frame, "end_frame": p.span.end_frame}
+                    for p in timeline.segments if p.segment.id == GAP_ID
                 ],
                 "captions": len(prepared.cues),
                 "sound": sound_data(sound),

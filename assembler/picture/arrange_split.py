@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from assembler.media.planes import Planes
-from assembler.picture.arrange import Arranged
+from assembler.picture.arrange import Arranged, Label, drawn_labels, layout_of
 from assembler.picture.geometry import Rect, near_even
 from assembler.picture.ground import fill, overlap, put
 from assembler.picture.look import GROUND, INK
@@ -12,6 +14,8 @@ from assembler.picture.sprite import blend
 from assembler.picture.stage import Stage
 from assembler.storyboard.model import Split
 from assembler.timeline.model import PlacedShot
+
+_LEGIBLE = 0.5  # opacity from which a label can be read
 
 
 def line_at(split: Split, frame: int, frames: int, length: int) -> int:
@@ -31,8 +35,7 @@ class SplitPicture(Arranged):
         self._split = shot.arrangement
         self._framing = self.layout.panes[0]
         # The line is light with dark edges, so that it is seen on any footage.
-        self._light = max(2, near_even(stage.type_height / 540))
-        self._fade = Page(stage.width, stage.height, 0).clear - 2 * self._light
+        self._light = _light(stage)
 
     def paint(self, frame: int, canvas: Planes) -> None:
         """Paint the whole canvas for a frame of the shot."""
@@ -49,21 +52,47 @@ class SplitPicture(Arranged):
         if 0 < line < length:
             for width, colour in ((3 * self._light, GROUND), (self._light, INK)):
                 fill(canvas, _bar(framing, line, width, down=down), colour)
-        first, second = self.labels
-        if first is not None:
-            rect = first.rect
-            spare = before.bottom - rect.bottom if down else before.right - rect.right
-            blend(canvas, first.sprite, first.x, first.y, self._shown(spare))
-        if second is not None:
-            rect = second.rect
-            spare = rect.y - after.y if down else rect.x - after.x
-            blend(canvas, second.sprite, second.x, second.y, self._shown(spare))
+        opacities = _opacities(self.labels, framing, line, self.stage, down=down)
+        for label, opacity in zip(self.labels, opacities, strict=True):
+            if label is not None:
+                blend(canvas, label.sprite, label.x, label.y, opacity)
         self.paint_evidence(frame, canvas)
 
-    def _shown(self, spare: int) -> float:
-        """A label's opacity, given the pixels between it and the line: it goes as the line comes near, so
-        that it never stands on the other's picture."""
-        return min(1.0, max(0.0, (spare - 2 * self._light) / self._fade))
+
+def legible_frames(shot: PlacedShot, stage: Stage) -> tuple[int | None, int | None]:
+    """For each pane of a split, on how many frames of the shot its label can be read; None without a label."""
+    assert isinstance(shot.arrangement, Split)
+    down, layout = shot.arrangement.direction == "down", layout_of(shot, stage)
+    labels, framing = drawn_labels(shot, stage, layout), layout.panes[0]
+    length, frames = framing.height if down else framing.width, shot.span.frames
+    lines = [line_at(shot.arrangement, frame, frames, length) for frame in range(frames)]
+    seen = [_opacities(labels, framing, line, stage, down=down) for line in lines]
+    counts = [sum(row[pane] >= _LEGIBLE for row in seen) for pane in range(2)]
+    one, other = (None if label is None else count for label, count in zip(labels, counts, strict=True))
+    return one, other
+
+
+def _light(stage: Stage) -> int:
+    """Thickness of the line's light middle."""
+    return max(2, near_even(stage.type_height / 540))
+
+
+def _opacities(
+    labels: Sequence[Label | None], framing: Rect, line: int, stage: Stage, *, down: bool
+) -> tuple[float, float]:
+    """The labels' opacities for a place of the line: each goes as the line comes near, so that it never stands on
+    the other's picture."""
+    before, after = _parts(framing, line, down=down)
+    light = _light(stage)
+    fade = Page(stage.width, stage.height, 0).clear - 2 * light
+    spares = [0, 0]
+    for pane, label in enumerate(labels):
+        if label is not None and pane == 0:
+            spares[0] = before.bottom - label.rect.bottom if down else before.right - label.rect.right
+        elif label is not None:
+            spares[1] = label.rect.y - after.y if down else label.rect.x - after.x
+    one, other = (min(1.0, max(0.0, (spare - 2 * light) / fade)) for spare in spares)
+    return one, other
 
 
 def _parts(framing: Rect, line: int, *, down: bool) -> tuple[Rect, Rect]:
