@@ -50,9 +50,9 @@ Rule = Callable[[re.Match[str]], Said | str | None]
 
 def number(text: str) -> str:
     """A figure without a unit: `007` digit by digit, others as a number."""
-    if len(text) > 1 and text[0] == "0" and text.isdigit():
+    if len(text) > 1 and text[0] == "0" and text.isdecimal():
         return digits(text)
-    if text.isdigit() and len(text) >= 9:
+    if text.isdecimal() and len(text) >= 9:
         return digits(text)
     return decimal(text)
 
@@ -137,7 +137,7 @@ def _ratio(found: re.Match[str]) -> Said:
     left, right = found[1], found[2]
     if found[0] in ASPECTS:
         return f"{cardinal(int(left))} by {cardinal(int(right))}", ""
-    if re.fullmatch(r"[0-5]\d", right) and left.isdigit() and int(left) <= 24 and len(left) <= 2:
+    if re.fullmatch(r"[0-5]\d", right) and left.isdecimal() and int(left) <= 24 and len(left) <= 2:
         return clock(left, right), ""
     return f"{decimal(left)} to {decimal(right)}", "" if right == "1" or left == "1" else "ratio, score or time?"
 
@@ -173,7 +173,7 @@ def _bare_version(found: re.Match[str]) -> str:
 
 
 def _tail(text: str | None) -> str:
-    said = [run(part) if part.isdigit() else part if len(part) > 3 else letters(part)
+    said = [run(part) if part.isdecimal() else part if len(part) > 3 else letters(part)
             for part in re.findall(r"\d+|[A-Za-z]+", text or "")]  # fmt: skip
     return "".join(f" {part}" for part in said)
 
@@ -197,15 +197,16 @@ def _range(found: re.Match[str]) -> Said | None:
     prefix, low, one, high, other = found.groups()
     if not one and is_year(low) and is_year(high):
         return f"{year(low)} to {year(high)}", ""
-    if not one and not other and (re.fullmatch(r"0\d+", high) or (len(low), len(high)) == (3, 4)):
+    if not one and not other and low.isdecimal() and (re.fullmatch(r"0\d+", high) or (len(low), len(high)) == (3, 4)):
         return f"{digits(low)} {digits(high)}", "" if high[0] == "0" else "read as a telephone number"
     end = unit(other, joined=True) if other else None
     begin = unit(one, joined=True) if one else None
-    if (other and not end and other not in ("k", "K", "p")) or (one and not begin):
+    lines = other == "p" and (low + high).isdecimal()
+    if (other and not end and not lines and other not in ("k", "K")) or (one and not begin):
         return None
     head = f"{PREFIXES[prefix]} " if prefix else ""
     first = f"{decimal(low)} {begin[0 if low == '1' else 1]}" if begin else decimal(low)
-    if other == "p":
+    if lines:
         return f"{_line_count(low)} to {_line_count(high)} P", ""
     last = f"{decimal(high)} {'K' if other in ('k', 'K') else end[1] if end else ''}".rstrip()
     return f"{head}{first} to {last}", ""
@@ -234,7 +235,7 @@ def _scientific(found: re.Match[str]) -> str:
 
 
 def _superscript(found: re.Match[str]) -> str:
-    base = decimal(found[1]) if found[1][0].isdigit() else letters(found[1])
+    base = decimal(found[1]) if found[1][0].isdecimal() else letters(found[1])
     exponent = found[2].translate(_POWERS)
     if exponent in ("2", "3"):
         return f"{base} {'squared' if exponent == '2' else 'cubed'}"

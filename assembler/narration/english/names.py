@@ -55,7 +55,7 @@ def handle(core: str) -> str:
 def _spelt(text: str, silent: str = "") -> str:
     said = []
     for part in re.findall(r"[A-Za-z]+|\d+|[^A-Za-z\d]", text):
-        if part.isdigit():
+        if part.isdecimal():
             said.append(run(part))
         elif part in _SEPARATORS:
             said.append("" if part in silent else _SEPARATORS[part])
@@ -125,7 +125,7 @@ def model(core: str) -> Said | None:
     if re.fullmatch(r"[A-Za-z]*\d[A-Za-z\d]*", core) and re.search(r"[A-Za-z]", core):
         said = []
         for part in re.findall(r"\d+|[A-Z]{1,}(?![a-z])|[A-Z]?[a-z]+|[A-Z]", core):
-            if part.isdigit():
+            if part.isdecimal():
                 said.append(run(part))
             elif part.isupper() or len(part) == 1:
                 said.append(letters(part) if len(part) == 1 else initials(part)[0])

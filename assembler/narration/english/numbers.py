@@ -20,7 +20,7 @@ def cardinal(number: int) -> str:
 @lru_cache(maxsize=1024)
 def ordinal(number: int) -> str:
     """`99` is 'ninety-ninth'."""
-    return _plainly(number, "ordinal")
+    return cardinal(number) if number >= 10**15 else _plainly(number, "ordinal")
 
 
 def _plainly(number: int, kind: str) -> str:

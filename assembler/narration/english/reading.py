@@ -6,6 +6,7 @@ In what is said a capital letter standing alone is read by its name (`P`), and `
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Sequence
 
 from assembler.narration.english import figures, names
@@ -43,22 +44,47 @@ _POSSESSIVE = re.compile(r"(.+)['’]s")
 def read(pieces: Sequence[Piece]) -> list[Said]:
     """What is said for each piece ('' for nothing), with '' or why a person should look."""
     line = _Line(pieces)
-    return [line.read(at) for at in range(len(pieces))]
+    return [_without_figures(*line.read(at)) for at in range(len(pieces))]
+
+
+def _without_figures(said: str, doubt: str) -> Said:
+    """Whatever no rule has put into words: figures glued to letters, circled numbers and the like."""
+    if said.isascii() and not any(sign.isdecimal() for sign in said):
+        return said, doubt
+    worded = re.sub(r"[0-9]+", lambda found: f" {run(found[0])} ", said)
+    worded = "".join(sign if sign.isalpha() else _one_sign(sign) for sign in worded)
+    return (said, doubt) if worded == said else (worded, doubt or "read in parts")
+
+
+def _one_sign(sign: str) -> str:
+    value = unicodedata.numeric(sign, None)
+    if value is None:
+        return sign
+    if value == int(value):
+        return f" {cardinal(int(value))} "
+    return f" {(figures.read_figure(sign) or ('', ''))[0]} "
+
+
+def _ascii_digits(core: str) -> str:
+    """Figures of every script as 0 to 9."""
+    if core.isascii():
+        return core
+    return "".join(str(unicodedata.decimal(sign)) if sign.isdecimal() else sign for sign in core)
 
 
 class _Line:
     def __init__(self, pieces: Sequence[Piece]) -> None:
         self._pieces = pieces
-        self._cores = [piece.core for piece in pieces]
+        self._cores = [_ascii_digits(piece.core) for piece in pieces]
 
     def read(self, at: int) -> Said:
-        piece = self._pieces[at]
-        if not piece.core or piece.core in SIGNS:
-            return self._sign(at, piece.text), ""
+        core = self._cores[at]
+        if not core or core in SIGNS:
+            return self._sign(at, core or self._pieces[at].text), ""
         for rule in (self._short, self._in_date, self._number, self._unit, self._roman):
-            if said := rule(at, piece.core):
+            if said := rule(at, core):
                 return said
-        return self._form(at, piece.core)
+        return self._form(at, core)
 
     def _core(self, at: int) -> str:
         return self._cores[at] if 0 <= at < len(self._cores) else ""
@@ -173,7 +199,7 @@ class _Line:
             before in ("x", "×") and re.search(r"\d$", self._core(at - 2))
         ):
             return paired(int(text.replace(",", ""))) if "." not in text else decimal(text), ""
-        if kind or not text.isdigit() or len(text) < 3:
+        if kind or not text.isdecimal() or len(text) < 3:
             return figures.number(text), ""
         if before.casefold() in ("version", "page", "room"):
             return figures.number(text), ""
@@ -241,7 +267,7 @@ class _Line:
             before = ""
         if re.fullmatch(r"\d+/\d+", before) and core in ("s", "min", "h", "ms"):
             return f"of {'an' if one[0] == 'h' else 'a'} {one}", ""
-        if re.search(r"[½¼¾⅓⅔]$", before) and not before[:1].isdigit():
+        if re.search(r"[½¼¾⅓⅔]$", before) and not before[:1].isdecimal():
             return one, ""
         if re.fullmatch(r"[-−–+~≈±<>≥≤]*1", before):
             return one, doubt
@@ -329,7 +355,7 @@ class _Line:
             return figures.year(part), ""
         if found := re.fullmatch(r"([12]\d\d0)s", part):
             return plural(paired(int(found[1]))), ""
-        if part.isdigit():
+        if part.isdecimal():
             return run(part) if len(part) == 4 else figures.number(part), ""
         if (measure := figures.split_measure(part)) and measure[2]:
             named = unit(measure[2], joined=True)
