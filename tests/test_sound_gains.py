@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assembler.sound.ducking import Ducking
+from assembler.narration.speech import Word
+from assembler.sound.ducking import Ducking, spoken_spans
+from assembler.sound.edges import faded
 from assembler.sound.limiter import gain_curve, gains_at
+from tests.sound_maker import spoken
 
 RATE = 48_000
 
@@ -57,7 +62,7 @@ def test_gains_of_a_stretch_are_those_of_the_whole() -> None:
 def test_captures_are_lowered_before_speech_held_and_let_back() -> None:
     # By hand from the promise: 12 dB, beginning 0.15 s early over 0.12 s, held 0.35 s, back over 0.6 s, in straight dB.
     start, end = 2 * RATE, 4 * RATE
-    gains = Ducking([(start, end)]).gains(0, 6 * RATE)
+    gains = Ducking([(start, end)], -12.0).gains(0, 6 * RATE)
     assert gains is not None
     level = decibels(gains)
 
@@ -73,9 +78,58 @@ def test_captures_are_lowered_before_speech_held_and_let_back() -> None:
     assert at(4.96) == 0
 
 
+@pytest.mark.parametrize("depth", [-6.0, -12.0, -20.0])
+def test_attack_and_release_are_straight_lines_in_decibels_to_the_depth_asked_for(depth: float) -> None:
+    # By hand: over 0.12 s from 0.15 s before the speech, over 0.6 s from 0.35 s after it, sampled along both slopes.
+    gains = Ducking([(2 * RATE, 4 * RATE)], depth).gains(0, 6 * RATE)
+    assert gains is not None
+    level = decibels(gains)
+    assert level.min() == pytest.approx(depth, abs=0.001)
+    for share in (0.0, 0.1, 0.25, 0.5, 0.75, 0.9, 1.0):
+        assert level[round((1.85 + 0.12 * share) * RATE)] == pytest.approx(depth * share, abs=0.01)
+        assert level[round((4.35 + 0.60 * share) * RATE)] == pytest.approx(depth * (1 - share), abs=0.01)
+    assert (level[round(1.97 * RATE) : round(4.35 * RATE)] <= depth + 0.001).all()
+    assert (np.abs(np.diff(level)) <= -depth / (0.12 * RATE) * 1.01).all()
+
+
+def test_nothing_is_lowered_when_the_depth_is_nought() -> None:
+    assert Ducking([(RATE, 2 * RATE)], 0.0).gains(0, 3 * RATE) is None
+
+
+def test_captures_come_back_in_a_pause_of_1_1_s_and_not_in_a_shorter_one() -> None:
+    # By hand: 0.35 s held + 0.6 s up + 0.15 s ahead = 1.1 s. From there on it comes all the way back.
+    for pause, highest in ((1.09, -12.0), (1.1, 0.0), (2.0, 0.0)):
+        second = 2 * RATE + round(pause * RATE)
+        gains = Ducking([(RATE, 2 * RATE), (second, second + RATE)], -12.0).gains(2 * RATE, second - 2 * RATE)
+        assert gains is not None
+        assert decibels(gains).max() == pytest.approx(highest, abs=0.01)
+
+
+def test_words_say_where_speech_is_and_a_line_without_words_counts_whole(tmp_path: Path) -> None:
+    words = (Word("Look", 4_800, 24_000), Word("there", 120_000, 144_000))
+    samples = np.zeros(150_000, np.float32)
+    lines = [spoken(tmp_path, "x", samples, RATE, words=words), spoken(tmp_path, "y", samples, 10 * RATE)]
+    # By hand: the line's own start added to the words' times.
+    assert list(spoken_spans(lines)) == [(52_800, 72_000), (168_000, 192_000), (480_000, 630_000)]
+
+
+def test_fades_of_a_piece_are_smooth_and_meet_where_it_is_short() -> None:
+    # By hand: half a raised cosine is 1/2 in its middle, and its steepest step is pi/2 / its length.
+    shape = faded(0, 1000, 1000, 100, 300)
+    assert shape[50] == pytest.approx(0.5, abs=0.01)
+    assert shape[849] == pytest.approx(0.5, abs=0.01)
+    assert (shape[100:700] == 1).all()
+    assert np.abs(np.diff(shape)).max() <= np.pi / 2 / 100
+    assert max(shape[0], shape[-1]) < 1e-3
+    short = faded(0, 200, 200, 100, 300)
+    assert short.max() > 0.99
+    assert max(short[0], short[-1]) < 1e-3
+    np.testing.assert_array_equal(faded(37, 500, 1000, 100, 300), shape[37:537])
+
+
 def test_short_gaps_between_lines_do_not_let_the_captures_up() -> None:
     spans = [(RATE, 2 * RATE), (2 * RATE + RATE * 45 // 100, 3 * RATE)]
-    gains = Ducking(spans).gains(RATE, 2 * RATE)
+    gains = Ducking(spans, -12.0).gains(RATE, 2 * RATE)
     assert gains is not None
     assert decibels(gains).max() == pytest.approx(-12.0, abs=0.01)
 
@@ -86,7 +140,7 @@ def test_short_gaps_between_lines_do_not_let_the_captures_up() -> None:
     st.integers(1, 50_000),
 )
 def test_a_block_is_lowered_as_it_is_in_the_whole(spans: list[tuple[int, int]], start: int, samples: int) -> None:
-    ducking = Ducking((begin, begin + length) for begin, length in spans)
+    ducking = Ducking(((begin, begin + length) for begin, length in spans), -9.0)
     whole, part = ducking.gains(0, 450_000), ducking.gains(start, samples)
     expected = np.ones(450_000, np.float32) if whole is None else whole
     np.testing.assert_array_equal(expected[start : start + samples], np.ones(samples) if part is None else part)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import numpy.typing as npt
 import pyloudnorm
@@ -11,6 +13,7 @@ from assembler.sound.loudness import (
     KWeighting,
     PowerMeter,
     integrated_lufs,
+    loudness_range_lu,
     momentary_lufs,
     short_term_lufs,
 )
@@ -23,6 +26,10 @@ Array = npt.NDArray[np.float32]
 def sine(dbfs: float, seconds: float, hertz: float = 1000.0) -> Array:
     wave = 10 ** (dbfs / 20) * np.sin(2 * np.pi * hertz * np.arange(round(seconds * RATE)) / RATE)
     return np.repeat(wave.astype(np.float32)[:, None], 2, axis=1)
+
+
+def silence(seconds: float) -> Array:
+    return np.zeros((round(seconds * RATE), 2), np.float32)
 
 
 def steps(*levels_and_seconds: tuple[float, float]) -> Array:
@@ -57,6 +64,81 @@ TECH_3341 = {
 def test_integrated_loudness_of_the_ebu_signals(case: int) -> None:
     parts, expected = TECH_3341[case]
     assert integrated_lufs(power_of(steps(*parts))) == pytest.approx(expected, abs=0.1)
+
+
+@pytest.mark.parametrize(("case", "expected"), [(1, -23.0), (2, -33.0)])
+def test_momentary_and_short_term_agree_on_a_steady_tone(case: int, expected: float) -> None:
+    # Source: EBU Tech 3341, cases 1 and 2: M, S and I alike, within 0.1 LU.
+    power = power_of(steps(*TECH_3341[case][0]))
+    assert np.abs(momentary_lufs(power)[6:] - expected).max() <= 0.1
+    assert np.abs(short_term_lufs(power) - expected).max() <= 0.1
+
+
+def test_five_channels_add_up_as_case_6_says() -> None:
+    # Source: EBU Tech 3341, case 6 (levels from memory): L, R -28, C -24, Ls, Rs -30 dBFS, I = -23.0 within 0.1 LU. The
+    # meter adds channels alike; BS.1770's weight of the surrounds, 1.41 in power, is put on them here.
+    levels = (-28.0, -28.0, -24.0, -30.0, -30.0)
+    sound = np.stack([sine(level, 20.0)[:, 0] for level in levels], axis=1)
+    sound[:, 3:] *= np.float32(np.sqrt(1.41))
+    assert integrated_lufs(power_of(sound)) == pytest.approx(-23.0, abs=0.1)
+
+
+@pytest.mark.parametrize("i", range(0, 20, 3))
+def test_a_tone_of_3_s_is_caught_whole_wherever_it_begins(i: int) -> None:
+    # Source: EBU Tech 3341, case 10.i (lengths from memory): 0.15 i s of silence, -23 dBFS for 3 s, 1 s of silence.
+    sound = np.concatenate((np.zeros((round(0.15 * i * RATE), 2), np.float32), sine(-23.0, 3.0), silence(1.0)))
+    assert short_term_lufs(power_of(sound), step_ms=10).max() == pytest.approx(-23.0, abs=0.1)
+
+
+@pytest.mark.parametrize("i", range(0, 20, 3))
+def test_a_tone_of_0_4_s_is_caught_whole_wherever_it_begins(i: int) -> None:
+    # Source: EBU Tech 3341, case 13.i (lengths from memory): 0.02 i s of silence, -23 dBFS for 0.4 s, 1 s of silence.
+    sound = np.concatenate((silence(0.02 * i), sine(-23.0, 0.4), silence(1.0)))
+    assert momentary_lufs(power_of(sound), step_ms=10).max() == pytest.approx(-23.0, abs=0.1)
+
+
+@pytest.mark.parametrize(("seconds", "read"), [(6.0, short_term_lufs), (0.8, momentary_lufs)])
+def test_loudness_follows_a_rising_tone(seconds: float, read: Callable[..., npt.NDArray[np.float64]]) -> None:
+    # Source: EBU Tech 3341, cases 11 and 14: twenty levels from -38 to -19, the highest S (M) of each within 0.1 LU.
+    levels = np.arange(-38.0, -18.0)
+    found = read(power_of(steps(*((float(level), seconds) for level in levels))), step_ms=10)
+    window = 3.0 if read is short_term_lufs else 0.4
+    for number, level in enumerate(levels):
+        # Windows that end within the step; the levels rise, so the highest is the last whole one.
+        last = round(((number + 1) * seconds - window) * 100)
+        assert found[: last + 1].max() == pytest.approx(level, abs=0.1)
+
+
+# Source: EBU Tech 3342: loudness range of tones of 20 s each, within 1 LU: the difference of their levels.
+TECH_3342 = {
+    1: ((-20.0, -30.0), 10.0),
+    2: ((-20.0, -15.0), 5.0),
+    3: ((-40.0, -20.0), 20.0),
+    4: ((-50.0, -35.0, -20.0, -35.0, -50.0), 15.0),
+}
+
+
+@pytest.mark.parametrize("case", TECH_3342)
+def test_loudness_range_of_the_ebu_signals(case: int) -> None:
+    levels, expected = TECH_3342[case]
+    found = loudness_range_lu(power_of(steps(*((level, 20.0) for level in levels))))
+    assert found == pytest.approx(expected, abs=1.0)
+
+
+def test_silence_and_less_than_3_s_have_no_range() -> None:
+    assert loudness_range_lu(power_of(silence(10.0))) is None
+    assert loudness_range_lu(power_of(sine(-20.0, 2.9))) is None
+
+
+# Source: the K-weighting of ITU-R BS.1770-5, annex 1, worked out from its coefficients in double precision.
+K_GAIN_DB = {25: -10.393, 50: -3.934, 100: -1.134, 500: 0.043, 1000: 0.698, 2000: 3.071, 4000: 3.968, 10_000: 4.042}
+
+
+@pytest.mark.parametrize("hertz", K_GAIN_DB)
+def test_the_weighting_of_a_tone_is_the_standards(hertz: int) -> None:
+    # By hand: -20 dBFS in two channels is -20 dB of summed mean square; -0.691 dB and the weighting are added.
+    found = integrated_lufs(power_of(sine(-20.0, 4.0, hertz)[RATE // 2 :]))
+    assert found == pytest.approx(-20.0 - 0.691 + K_GAIN_DB[hertz], abs=0.02)
 
 
 def test_short_term_loudness_stays_at_minus_23_through_case_9() -> None:
@@ -122,6 +204,20 @@ def test_true_peak_of_the_ebu_sines(case: int) -> None:
     reading = decibels(peak_of(wave.astype(np.float32)[:, None]))
     assert reading is not None
     assert expected - 0.4 <= reading <= expected + 0.2
+
+
+@pytest.mark.parametrize("offset", range(4))
+def test_a_pulse_between_samples_reads_full_scale(offset: int) -> None:
+    # Source: EBU Tech 3341, cases 20 to 23: a pulse of 0 dBTP made at four times the rate, each fourth sample kept from
+    # offsets 0 to 3; +0.2 / -0.4 dB. The pulse's own shape is ours: a sinc at half the band, under a Hann window.
+    at = np.arange(-400, 401)
+    pulse = np.sinc(at / 8) * np.hanning(at.size)
+    wave = np.zeros(4 * RATE)
+    wave[RATE : RATE + at.size] = pulse
+    kept = wave[offset::4].astype(np.float32)[:, None]
+    reading = decibels(peak_of(kept))
+    assert reading is not None
+    assert -0.4 <= reading <= 0.2
 
 
 def test_oversampling_is_at_least_four_times() -> None:
