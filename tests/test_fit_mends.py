@@ -76,7 +76,7 @@ def findings_of(board: Board, lengths: Lengths, footage: int) -> list[Finding]:
 
 def apply(board: Board, edits: Iterable[Edit]) -> Board:
     """The storyboard with edits written in, as RFC 6901 says where."""
-    after = json.loads(json.dumps(board))
+    after: Board = json.loads(json.dumps(board))
     for edit in edits:
         *parents, last = edit.path.split("/")[1:]
         node = after
@@ -101,7 +101,7 @@ def boards(draw: st.DrawFn) -> tuple[Board, Lengths, int]:
     """Storyboards whose narration nearly fits, or not quite, with every way to write lengths, lines and shots."""
     rate = draw(st.sampled_from(["24", "25", "30", "59.94", "60"]))
     lengths: Lengths = {}
-    segments = []
+    segments: list[Board] = []
     here = Fraction(0)
     for name in "pqrs"[: draw(st.integers(1, 4))]:
         segment: Board = {"id": name}

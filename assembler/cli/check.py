@@ -19,11 +19,17 @@ def add(commands: Any) -> None:
     )
     command.add_argument("project", nargs="?", type=Path, default=Path(), help="project folder or storyboard file")
     command.add_argument("--json", action="store_true", help="print the findings as JSON")
+    command.add_argument(
+        "--fit", action="store_true",
+        help="also print, for every segment and line, what its narration needs and what it has",
+    )  # fmt: skip
     command.set_defaults(run=run)
 
 
 def run(options: argparse.Namespace) -> int:
     """Exit code 1 when a finding is an error."""
+    from assembler.checks.fit_table import fit_rows
+    from assembler.cli.fitting import fit_data, fit_text
     from assembler.cli.sounding import sound_data, sound_line
     from assembler.prepare import prepare, with_sound
     from assembler.timeline.resolve import GAP_ID
@@ -52,9 +58,12 @@ def run(options: argparse.Namespace) -> int:
                 "captions": len(prepared.cues),
                 "sound": sound_data(sound),
                 "findings": [as_dict(found) for found in prepared.findings],
+                **({"fit": fit_data(fit_rows(timeline))} if options.fit else {}),
             },
         )  # fmt: skip
         return int(failed)
+    if options.fit:
+        out(fit_text(fit_rows(timeline)) + "\n")
     print_findings(prepared.findings, to_stdout=True)
     length = clock(timeline.frames / timeline.rate)
     segments = counted(len(prepared.storyboard.segments), "segment")
