@@ -49,21 +49,23 @@ def programme(
     frames: Sequence[int] | None = None,
     changes: Sequence[int] = (),
     language: str = "en",
+    ids: Sequence[str] = (),
 ) -> Timeline:
     """Segments of lines, one after the other. frames: the length of each segment, else as long as
-    it needs. changes: programme frames at which a new shot begins."""
+    it needs. changes: programme frames at which a new shot begins. ids: the segments', else part-0 and so on."""
     settings = Narration(
         lead=parse_time("0.25 s", rate), pause=parse_time("0.35 s", rate), tail=parse_time("0.5 s", rate)
     )
     placed: list[PlacedSegment] = []
     start = 0
+    names = list(ids) or [f"part-{index}" for index in range(len(segments))]
     for index, lines in enumerate(segments):
         here = sample_of_frame(start, rate) + round(lead_s * S)
         said = []
         for number, line in enumerate(lines, 1):
             speech = line if isinstance(line, Speech) else spoken(line, chars_per_second)
             text = " ".join(word.text for word in speech.words)
-            said.append(PlacedLine(f"part-{index}", number, Line(text=text), speech, here))
+            said.append(PlacedLine(names[index], number, Line(text=text), speech, here))
             here += speech.samples + round(pause_s * S)
         needed = -(-here * rate.numerator // (S * rate.denominator)) + 1 - start
         length = frames[index] if frames else max(1, needed)
@@ -71,7 +73,7 @@ def programme(
         spans = [Span(a, b) for a, b in pairwise(edges)]
         shots = tuple(PlacedShot(span, CARD, (), True) for span in spans)
         segment = Segment(
-            id=f"part-{index}", say=tuple(line.line for line in said), shots=(Shot(arrangement=CARD),), fit=True
+            id=names[index], say=tuple(line.line for line in said), shots=(Shot(arrangement=CARD),), fit=True
         )
         placed.append(PlacedSegment(segment, Span(start, start + length), shots, tuple(said), (), needed))
         start += length

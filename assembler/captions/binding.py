@@ -107,7 +107,7 @@ class _Binder:
         was = [self.record.cues[at] for at in old]
         cues = [self.cues[at] for at in new]
         words = [word for each in was for word in _span(each)]
-        words += [word for first, last in self.dropped for word in range(first, last + 1) if self._near(word, was, cues)]
+        words += [word for first, last in self.dropped for word in range(first, last + 1) if self._near(word, cues)]
         words.sort()
         claims = self._by_words(words, cues)
         self._by_time(words, cues, claims)
@@ -115,7 +115,7 @@ class _Binder:
         self._rest(words, was, claims)
         return [self._touched(cue, claim, was) for cue, claim in zip(cues, claims, strict=True)]
 
-    def _near(self, word: int, was: Sequence[RecordedCue], cues: Sequence[FileCue]) -> bool:
+    def _near(self, word: int, cues: Sequence[FileCue]) -> bool:
         """Whether words without a cue lie where a person may have written one for them."""
         return any(cue.start_ms - 500 <= self.words_ms[word] < cue.end_ms + 500 for cue in cues)
 

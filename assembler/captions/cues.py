@@ -81,8 +81,8 @@ def make_cues(
     """The programme's cues in order; every written word is in exactly one of them.
 
     limits: None = those the storyboard names. held: words whose cue is decided; what cannot stand so
-    (words that are not there, or not said one after the other) is left to be decided here. Words said after the programme's last frame have no
-    cue, since nothing is shown there.
+    (words that are not there, or not said one after the other) is left to be decided here. Words said
+    after the programme's last frame have no cue, since nothing is shown there.
     """
     kept = limits or LIMITS[timeline.storyboard.captions.limits]
     rate = timeline.rate

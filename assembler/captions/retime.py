@@ -12,61 +12,22 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
 from itertools import pairwise
-from typing import Literal
 
 from assembler.captions.binding import Bound, bind, shown_words
 from assembler.captions.caption_file import FileCue
 from assembler.captions.cues import Cue, make_cues, seen
-from assembler.captions.files import frame_at, millisecond, srt_lines
+from assembler.captions.files import millisecond, srt_lines
 from assembler.captions.limits import LIMITS, Limits
 from assembler.captions.merging import follow
 from assembler.captions.moments import Moment, moment_of, place, segment_names
 from assembler.captions.record import Aside, Record, RecordedCue, layout_print, limits_print, record_of, stretches_of
+from assembler.captions.retimed import Result, Retimed, SetAside, State, moved_state, part
 from assembler.captions.rewording import match_words
 from assembler.captions.script import Script, names_of, plain_words, script_of
 from assembler.timeline.model import Timeline
 
-State = Literal["kept", "moved", "re-timed", "reworded", "new", "set aside"]
 _ENOUGH = Fraction(1, 2)
 """Share of a corrected cue's words that must still be said for the cue to stand."""
-
-
-@dataclass(frozen=True, slots=True)
-class Retimed:
-    """A cue of the new file. was: the cue of the old one it comes from. by_hand: it carries a correction.
-    look: what a person should look at, or empty."""
-
-    start_ms: int
-    end_ms: int
-    lines: tuple[str, ...]
-    state: State
-    was: FileCue | None = None
-    by_hand: bool = False
-    look: str = ""
-    first_word: int | None = None
-    last_word: int | None = None
-    segment: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class SetAside:
-    """A cue of the old file that has no place now, and why."""
-
-    was: FileCue
-    why: str
-
-
-@dataclass(frozen=True, slots=True)
-class Result:
-    """The new file's cues in order, what was set aside by this run, cues that went into others when their
-    words changed, the new record, and whether nothing had to be done."""
-
-    cues: tuple[Retimed, ...]
-    aside: tuple[SetAside, ...]
-    replaced: tuple[FileCue, ...]
-    restored: int
-    record: Record
-    unchanged: bool
 
 
 def limits_of(timeline: Timeline) -> Limits:
@@ -197,7 +158,7 @@ class _Retiming:
             if not have:
                 self.aside.append((each, "its words are no longer said"))
             elif len(have) == len(new) and self._together(have):
-                if each.by_hand or self.same_limits:
+                if each.by_hand or (self.same_limits and not self._in_touched(each)):
                     self._stand(_Standing(have[0], have[-1], each))
                 else:
                     self.freed.append(each)
@@ -207,6 +168,40 @@ class _Retiming:
                 self.freed.append(each)
         return partly
 
+    def _in_touched(self, each: Bound) -> bool:
+        assert each.first_word is not None and each.last_word is not None
+        first, last = self.record.script.line_of(each.first_word), self.record.script.line_of(each.last_word)
+        return first.first in self._touched or last.first in self._touched
+
+    @cached_property
+    def _touched(self) -> set[int]:
+        """Old lines, by their first word, that were reworded or share a cue with one that was: there the cues
+        that nobody corrected are laid anew, so that a line reads as well as if it had been written so."""
+        old, new = self.record.script, self.script
+        lost = [word for word, other in enumerate(self.became) if other is None]
+        touched = {old.line_of(word).first for word in lost}
+        for line in new.lines:
+            words = range(line.first, line.stop)
+            if any(word not in self._came for word in words):
+                touched |= {old.line_of(self._came[word]).first for word in words if word in self._came}
+        shared = [
+            (old.line_of(each.first_word).first, old.line_of(each.last_word).first)
+            for each in self.bound
+            if each.first_word is not None and each.last_word is not None and not each.by_hand
+        ]
+        shared = [pair for pair in shared if pair[0] != pair[1]]
+        growing = True
+        while growing:
+            more = {line for pair in shared if touched & set(pair) for line in pair}
+            growing = not more <= touched
+            touched |= more
+        return touched
+
+    @cached_property
+    def _came(self) -> dict[int, int]:
+        """For each new word that was there before, which old one it is."""
+        return {new: old for old, new in enumerate(self.became) if new is not None}
+
     def _together(self, words: Sequence[int]) -> bool:
         one_run = words[-1] - words[0] == len(words) - 1 and all(a < b for a, b in pairwise(words))
         return one_run and self.script.segment_of(words[0]) == self.script.segment_of(words[-1])
@@ -215,6 +210,15 @@ class _Retiming:
         self.standing.append(one)
         for word in one.span:
             self.taken[word] = True
+
+    def _free(self, one: _Standing, loose: dict[int, _Standing]) -> None:
+        """Take away a cue that nobody touched; its words get cues anew."""
+        self.standing.remove(one)
+        assert one.bound is not None
+        self.freed.append(one.bound)
+        for word in one.span:
+            self.taken[word] = False
+            del loose[word]
 
     def _part_of_cue(self, each: Bound, have: Sequence[int]) -> None:
         """A corrected cue whose words were reworded, or are no longer together."""
@@ -234,7 +238,24 @@ class _Retiming:
         if any(self.taken[best[0] : best[-1] + 1]) or len(best) < _ENOUGH * count:
             self.aside.append((each, f"{len(have)} of its {count} words are still said"))
             return
-        self._stand(_Standing(best[0], best[-1], each))
+        first, last = best[0], best[-1]
+        # What now stands where the cue's outer words stood is its own, too.
+        spare = 2 * (count - len(have)) + 1
+        if self.became[each.first_word] is None:
+            first = self._reach(first, -1, spare)
+        if self.became[each.last_word] is None:
+            last = self._reach(last, 1, spare)
+        self._stand(_Standing(first, last, each))
+
+    def _reach(self, word: int, step: int, most: int) -> int:
+        """The furthest of at most `most` words beside this one, in its line, that are new and free."""
+        line = self.script.line_of(word)
+        for _ in range(most):
+            beside = word + step
+            if not line.first <= beside < line.stop or self.taken[beside] or beside in self._came:
+                break
+            word = beside
+        return word
 
     def _dropped(self) -> list[tuple[int, int]]:
         """The stretches that a person left without a cue, where they still stand."""
@@ -250,27 +271,43 @@ class _Retiming:
 
     def _bring_back(self) -> None:
         """Cues set aside before whose words are said again."""
+        gone = [(each, why) for each, why in self.aside if each.by_hand and each.first_word is not None]
+        if not self.record.aside and not gone:
+            return
         said = plain_words(self.script.words)
         starts: dict[str, list[int]] = {}
-        if self.record.aside:
-            for word, text in enumerate(said):
-                starts.setdefault(text, []).append(word)
-        for each in self.record.aside:
-            words = plain_words(each.words)
-            where = [
-                at
-                for at in starts.get(words[0] if words else "", ())
-                if said[at : at + len(words)] == words
-                and not any(self.taken[at : at + len(words)])
-                and self._together(range(at, at + len(words)))
-            ]
+        for word, text in enumerate(said):
+            starts.setdefault(text, []).append(word)
+        loose = {word: one for one in self.standing if one.bound and not one.bound.by_hand for word in one.span}
+
+        def stand_again(entry: Aside, bound: Bound | None) -> bool:
+            words = plain_words(entry.words)
+            if not words:
+                return False
+            where = []
+            for at in starts.get(words[0], ()):
+                span = (at, at + len(words) - 1)
+                # Cues that nobody touched make room for a correction.
+                there = said[at : at + len(words)] == words and self._together(range(at, at + len(words)))
+                if there and all(word in loose or not self.taken[word] for word in range(at, at + len(words))):
+                    where.append(span)
             if not where:
+                return False
+            span = next((each for each in where if self.script.segment_of(each[0]) == entry.segment), where[0])
+            if entry.by_hand:
+                for one in {id(one): one for word in range(span[0], span[1] + 1) if (one := loose.get(word))}.values():
+                    self._free(one, loose)
+                self._stand(_Standing(*span, bound, entry))
+            return True
+
+        for each in self.record.aside:
+            if stand_again(each, None):
+                self.restored += 1
+            else:
                 self.kept_aside.append(each)
-                continue
-            self.restored += 1
-            if each.by_hand:
-                at = next((at for at in where if self.script.segment_of(at) == each.segment), where[0])
-                self._stand(_Standing(at, at + len(words) - 1, aside=each))
+        for bound, why in gone:
+            if stand_again(self._aside_entry(bound), bound):
+                self.aside.remove((bound, why))
 
     def _follow(self, one: _Standing, cue: RecordedCue) -> tuple[Retimed, RecordedCue]:
         """A standing cue with a person's corrections, on its new words."""
@@ -287,7 +324,7 @@ class _Retiming:
         was = one.bound.cue if one.bound else None
         state: State = "new"
         if was is not None:
-            state = "reworded" if lines != was.lines else _moved(was, start_ms, end_ms)
+            state = "reworded" if lines != was.lines else moved_state(was, start_ms, end_ms)
         elif one.aside is not None:
             was = FileCue(one.aside.start_ms, one.aside.end_ms, one.aside.lines)
             state, look = "moved", look or "was set aside; its words are back"
@@ -344,7 +381,7 @@ class _Retiming:
             start_ms = cue.start_ms  # rounding of exact times is no move
         end_ms = min(start_ms + cue.end_ms - cue.start_ms, millisecond(self.timeline.frames, self.rate))
         end_ms = max(end_ms, start_ms + 1)
-        return Retimed(start_ms, end_ms, cue.lines, _moved(cue, start_ms, end_ms), cue, True, segment=segment)
+        return Retimed(start_ms, end_ms, cue.lines, moved_state(cue, start_ms, end_ms), cue, True, segment=segment)
 
     def _result(self, found: list[Retimed], records: list[RecordedCue], hidden: list[tuple[int, int]]) -> Result:
         order = sorted(range(len(found)), key=lambda at: (found[at].start_ms, found[at].first_word or 0, at))
@@ -382,7 +419,7 @@ class _Retiming:
             return cue
         for each in self._freed_in(cue.first_word, cue.last_word):
             if each.cue.lines == cue.lines:
-                return replace(cue, was=each.cue, state=_moved(each.cue, cue.start_ms, cue.end_ms))
+                return replace(cue, was=each.cue, state=moved_state(each.cue, cue.start_ms, cue.end_ms))
             return replace(cue, was=each.cue, state="reworded")
         return cue
 
@@ -410,52 +447,6 @@ class _Retiming:
         words = self.record.script.words[each.first_word : each.last_word + 1]
         segment = self.record.script.segment_of(each.first_word)
         return Aside(cue.start_ms, cue.end_ms, cue.lines, words, segment, each.by_hand, each.in_ms, each.out_ms)
-
-
-def part(cues: Sequence[Retimed], rate: Fraction, frames: int, gap_frames: int) -> list[Retimed | None]:
-    """Cues in order that do not overlap and keep their gap where there is room; None where there is none."""
-    placed: list[Retimed | None] = []
-    before: int | None = None  # index in `placed` of the last cue that stands
-    for cue in cues:
-        start, end = frame_at(cue.start_ms, rate), min(frame_at(cue.end_ms, rate), frames)
-        if before is not None:
-            last = placed[before]
-            assert last is not None
-            last_start, last_end = frame_at(last.start_ms, rate), frame_at(last.end_ms, rate)
-            if last_end + gap_frames > start and (last.by_hand or cue.by_hand or last_end > start):
-                last_end = max(last_start + 1, min(last_end, start - gap_frames))
-                placed[before] = _ending(last, last_end, rate)
-                start = max(start, last_end + (gap_frames if last_end + gap_frames < end else 0))
-        if start >= end or start >= frames:
-            end = min(frames, start + 1)
-        if start >= frames:
-            placed.append(None)
-            continue
-        moved = cue
-        if start != frame_at(cue.start_ms, rate):
-            moved = replace(moved, start_ms=millisecond(start, rate))
-        moved = _ending(moved, end, rate)
-        if cue.was is not None and cue.state in ("kept", "moved", "re-timed"):
-            moved = replace(moved, state=_moved(cue.was, moved.start_ms, moved.end_ms))
-        before = len(placed)
-        placed.append(moved)
-    return placed
-
-
-def _ending(cue: Retimed, end_frame: int, rate: Fraction) -> Retimed:
-    if end_frame == frame_at(cue.end_ms, rate):
-        return cue
-    moved = replace(cue, end_ms=millisecond(end_frame, rate))
-    if cue.was is not None and cue.state in ("kept", "moved", "re-timed"):
-        moved = replace(moved, state=_moved(cue.was, moved.start_ms, moved.end_ms))
-    return moved
-
-
-def _moved(was: FileCue, start_ms: int, end_ms: int) -> State:
-    if (was.start_ms, was.end_ms) == (start_ms, end_ms):
-        return "kept"
-    same_length = abs((was.end_ms - was.start_ms) - (end_ms - start_ms)) <= 1
-    return "moved" if same_length else "re-timed"
 
 
 def _recorded(made: Sequence[Cue], script: Script, rate: Fraction, language: str) -> list[RecordedCue]:
