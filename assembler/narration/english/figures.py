@@ -163,13 +163,17 @@ def _mixed_fraction(found: re.Match[str]) -> str:
     return f"{cardinal(int(found[1]))} and {said.replace('one ', 'a ', 1) if top == 1 else said}"
 
 
+def version(text: str) -> str:
+    """`1.10` is 'one point ten', `1.04` 'one point zero four'."""
+    return " point ".join(number(part) for part in text.split("."))
+
+
 def _version(found: re.Match[str]) -> str:
-    said = "version " + " point ".join(cardinal(int(part)) for part in found[1].split("."))
-    return said + _tail(found[2])
+    return f"version {version(found[1])}{_tail(found[2])}"
 
 
 def _bare_version(found: re.Match[str]) -> str:
-    return " point ".join(cardinal(int(part)) for part in found[1].split(".")) + _tail(found[2])
+    return version(found[1]) + _tail(found[2])
 
 
 def _tail(text: str | None) -> str:
@@ -253,7 +257,7 @@ def _numbered(found: re.Match[str]) -> str:
 _RULES: tuple[tuple[re.Pattern[str], Rule], ...] = tuple(
     (re.compile(pattern), rule)
     for pattern, rule in (
-        (r"(\d{1,5}|\d{1,2},\d{3})[x×](\d{1,5}|\d{1,2},\d{3})(?:@(\d+(?:\.\d+)?)(?:Hz|p|fps)?)?", _size),
+        (r"(\d{1,5}|\d{1,2},\d{3})[x×](\d{1,5}|\d{1,2},\d{3})(?:[@/p](\d+(?:\.\d+)?)(?:Hz|p|fps)?)?", _size),
         (r"(\d{2,4})([pi])(?:/?(\d{2,3}(?:\.\d+)?))?(['’]s|s)?", _scan),
         (r"(\d{1,2})[Kk](?:[/@]?(\d{2,3}))?(['’]s|s)?", _thousands),
         (rf"([$€£¥])({NUMBER})(k|K|m|M|mn|bn|b|B|tn)?", lambda m: money(m[1], m[2], m[3] or "")),

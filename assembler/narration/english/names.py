@@ -20,7 +20,7 @@ _FILES = listed(
     "js ts srt vtt ass zip log ini cfg exe bin icc cube ttf otf"
 )
 _SPOKEN_FILES = {"jpeg": "jay peg", "json": "jason"} | {
-    word: word for word in listed("gif zip log bin cube info com org net dev app gov yaml toml ini example test local")
+    word: word for word in listed("gif zip log bin cube info com org net dev app gov yaml toml example test local")
 }
 _SEPARATORS = {".": "dot", "/": "slash", "-": "dash", "_": "underscore", ":": "colon", "@": "at", "?": "question mark",
                "=": "equals", "&": "and", "#": "hash", "%": "percent", "~": "tilde", "+": "plus"}  # fmt: skip

@@ -37,6 +37,7 @@ _COUNTS = listed(
     "ninety hundred thousand million billion half many few some several"
 )
 _NUMBER = re.compile(figures.NUMBER)
+_KEYS = listed("ctrl alt shift cmd fn")
 _UNIT_TO = re.compile(rf"([^\d\s–—-]+)[-–—]({figures.NUMBER})([^\d\s]*)")
 _POSSESSIVE = re.compile(r"(.+)['’]s")
 
@@ -70,6 +71,11 @@ def _ascii_digits(core: str) -> str:
     if core.isascii():
         return core
     return "".join(str(unicodedata.decimal(sign)) if sign.isdecimal() else sign for sign in core)
+
+
+def _is_below(text: str, most: int) -> bool:
+    """Whether a written number lies below another."""
+    return text.count(".") < 2 and float(text.replace(",", "").rstrip("+") or 0) < most
 
 
 class _Line:
@@ -109,7 +115,7 @@ class _Line:
 
     def _short(self, at: int, core: str) -> Said | None:
         low = core.casefold()
-        if low in SHORT and (core.islower() or "-" in core or "." in core or "+" in core):
+        if low in SHORT and (core.islower() or core.istitle() or "-" in core or "." in core or "+" in core):
             return SHORT[low], ""
         if low in STOPPED and (self._pieces[at].after.startswith(".") or low in BARE):
             numbered = bool(_NUMBER.match(self._core(at + 1)))
@@ -164,6 +170,8 @@ class _Line:
         if not parts or re.fullmatch(r"\d{1,2}[Kk]", core) or re.fullmatch(r"[12]\d\d0s", core):
             return None
         prefix, text, name = parts
+        if name == "K" and not prefix and _is_below(text, 17):
+            return f"{decimal(text)} K", ""
         if name in ("B", "b", "M") or (name in ("m", "k") and "," in text):
             return None
         plus = " plus" if text.endswith("+") else ""
@@ -182,7 +190,8 @@ class _Line:
         found = unit(name, joined=True)
         assert found
         one, several, doubt = found
-        many = one if text == "1" or self._is_adjective(at) else several
+        round_view = text == "360" and name == "°" and self._small_word_after(at)
+        many = one if text == "1" or round_view or self._is_adjective(at) else several
         return f"{head}{figures.number(text)}{plus} {many}", doubt
 
     def _is_adjective(self, at: int) -> bool:
@@ -199,9 +208,9 @@ class _Line:
             before in ("x", "×") and re.search(r"\d$", self._core(at - 2))
         ):
             return paired(int(text.replace(",", ""))) if "." not in text else decimal(text), ""
+        if before.casefold() == "version" and "," not in text:
+            return figures.version(text), ""
         if kind or not text.isdecimal() or len(text) < 3:
-            return figures.number(text), ""
-        if before.casefold() in ("version", "page", "room"):
             return figures.number(text), ""
         if re.fullmatch(r"[A-Z]{1,5}", before) and before not in ("I", "A") and before.casefold() not in COMMON:
             return run(text), ""
@@ -285,7 +294,8 @@ class _Line:
         if not before[:1].isupper() or self._pieces[at - 1].after or not _ROMAN.fullmatch(core):
             return None
         thing = before.casefold() in NUMBERED_THINGS
-        if len(core) == 1 and not thing:
+        ends = core == "I" and self._breaks(at) and not self._breaks(at - 2)
+        if len(core) == 1 and not thing and not ends:
             return None
         if before.isupper() and len(before) > 1:
             return None
@@ -347,6 +357,8 @@ class _Line:
             said.append(one)
             doubts.append(doubt)
         odd = re.sub(r"[\w\s'’.,/+&=→@%×÷‑-]", "", core)
+        if parts[0].casefold() in _KEYS:
+            said = [word for word in said if word != "plus"]
         doubts.append(f"'{odd[0]}' is not said" if odd else "")
         return " ".join(word for word in said if word), next((doubt for doubt in doubts if doubt), "")
 
@@ -355,6 +367,8 @@ class _Line:
             return figures.year(part), ""
         if found := re.fullmatch(r"([12]\d\d0)s", part):
             return plural(paired(int(found[1]))), ""
+        if part.casefold() in SHORT and not part.isupper():
+            return SHORT[part.casefold()], ""
         if part.isdecimal():
             return run(part) if len(part) == 4 else figures.number(part), ""
         if (measure := figures.split_measure(part)) and measure[2]:

@@ -115,6 +115,7 @@ UNITS: dict[str, tuple[str, str]] = {
     "l": ("litre", "litres"),
     "EV": ("E V", "E V"),
     "pp": ("percentage point", "percentage points"),
+    "ct": ("cent", "cents"),
     "%": ("percent", "percent"),
     "‰": ("per mille", "per mille"),
     "x": ("time", "times"),
@@ -141,6 +142,9 @@ def unit(name: str, *, joined: bool) -> tuple[str, str, str] | None:
     """
     if name in _JOINED_ONLY and not joined:
         return None
+    if name not in UNITS and name.count("/") == 1:
+        top, bottom = (unit(part, joined=joined) for part in name.split("/"))
+        return (f"{top[0]} per {bottom[0]}", f"{top[1]} per {bottom[0]}", top[2]) if top and bottom else None
     if name in UNITS:
         one, several = UNITS[name]
         return one, several, ("bits or bytes?" if name in _BITS_OR_BYTES else "")

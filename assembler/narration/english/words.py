@@ -27,7 +27,8 @@ SHORT = {
     "hi-fi": "hi-fi",
     "sci-fi": "sci-fi",
     "c++": "C plus plus",
-    "iso": "I S O",
+    "ctrl": "control",
+    "esc": "escape",
 }
 """Read so with or without a full stop."""
 
