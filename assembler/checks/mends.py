@@ -170,7 +170,7 @@ def _extend(timeline: Timeline, number: int, amounts: Sequence[int]) -> Iterator
             if own:
                 how = f"let it last {frames_time(placed.span.frames + amount, timeline.rate)}"
                 if placed.segment.until is None and amount == placed.needed_frames - placed.span.frames:
-                    how += " (`lasts: fit` does the same)"
+                    how += ", as `lasts: fit` would"
                 yield "extend", own, how
 
 
