@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from fractions import Fraction
 
     from assembler.measured import Measured
-    from assembler.timeline.model import PlacedPane, Timeline
+    from assembler.timeline.model import PlacedPane, Summed, Timeline
 
 FORMATS = ("text", "csv", "markdown", "json")
 
@@ -64,7 +64,7 @@ def run(options: argparse.Namespace) -> int:
     from assembler.measure.figures import figures
     from assembler.measure.lows import DEFAULT, LOWS
     from assembler.measure.tables import Row, as_csv, as_json, as_markdown, as_text
-    from assembler.measured import measure, with_logs
+    from assembler.measured import measure_all, with_logs
     from assembler.prepare import CACHE_NAME, prepare
     from assembler.render.destination import refuse_taken, sources
 
@@ -79,22 +79,21 @@ def run(options: argparse.Namespace) -> int:
     kinds, size = kinds_of(options.graphs), size_of(options.size)
     if options.summary is not None:
         summary_size(options.size)
-    found: dict[str, Measured] = {}
     with measuring() as progress:
         prepared = prepare(options.project, measuring=progress)
         timeline = prepared.timeline
         known_segment(options.only, timeline)
         if options.plot is not None:
             refuse_taken(options.plot, (prepared.path, *sources(timeline)), "figure", ENDINGS)
-        summed, title = (), ""
+        summed: tuple[Summed, ...] = ()
+        title = ""
         if options.summary is not None:
             refuse_taken(options.summary, (prepared.path, *sources(timeline)), "summary", ENDINGS)
             summed, title = summed_captures(timeline, options.only)
         shown = [each for each in _shown(timeline) if options.only in (None, each[0])]
         wanted = {name for _, name, _, _ in shown} | {each.capture.id for each in summed}
-        for name, info in timeline.captures.items():
-            if options.only is None or name in wanted:
-                found[name] = measure(name, info, prepared.folder / CACHE_NAME, progress)
+        chosen = {name: i for name, i in timeline.captures.items() if options.only is None or name in wanted}
+        found = measure_all(chosen, prepared.folder / CACHE_NAME, progress)
     found, logged = with_logs(prepared.storyboard, prepared.folder, found)
     for finding in logged:
         err(finding.what)

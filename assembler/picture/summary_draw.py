@@ -33,9 +33,10 @@ HEADING = "How long each new picture stood, as a share of them"
 OTHERS = "other"
 _STEPS = 9
 _LARGEST, _SMALLEST = 1.15, 0.8  # of the sizes below
-_TITLE, _NAME, _VALUE, _HEAD, _SHARE, _NOTE = 40.0, 28.0, 25.0, 21.0, 20.0, 18.5
+_TITLE, _NAME, _VALUE, _HEAD, _SHARE, _NOTE = 40.0, 28.0, 25.0, 21.0, 20.0, 19.0
 _WIDEST_COLUMN = 470.0
 _SHORTEST_STEM = 120.0
+_READABLE_PX = 12.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +67,7 @@ def set_out(
     pages = [_Page(subjects, title, room, canvas, canvas_h, share, fonts) for share in tries]
     fitting = [page for page in pages if not page.faults]
     # Lines too short to compare serve no one: smaller type leaves them more.
-    page = next((page for page in fitting if page.roomy), None) or (fitting or pages)[-1]
+    page = next((page for page in fitting if page.roomy), None) or (fitting[0] if fitting else pages[-1])
     return DrawnSummary(page.groups(), page.faults)
 
 
@@ -84,7 +85,7 @@ class _Page:
         fonts: FontSet,
     ) -> None:
         self.subjects, self.room, self.fonts = subjects, room, fonts
-        self._unit = share * canvas_h / 1080
+        self.canvas_h, self._unit = canvas_h, share * canvas_h / 1080
         self.found = distribution_of(subjects)
         self.lines = lines_of(subjects)
         wide = canvas[0] > canvas[1]
@@ -160,7 +161,7 @@ class _Page:
     @property
     def roomy(self) -> bool:
         """Whether shares can be told by the length of their lines."""
-        return self.stem_w >= self.px(_SHORTEST_STEM)
+        return self.stem_w >= self.px(_SHORTEST_STEM) and self.px(_NOTE) >= min(_READABLE_PX, self.canvas_h / 56)
 
     def _note_faults(self, needed: float) -> None:
         faults = []
