@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
 
 from assembler.checks.measured import longest_frame_s
-from assembler.errors import Finding, StoryboardError
+from assembler.errors import AssemblerError, Finding, MediaError, StoryboardError
 from assembler.measure.clock import Clock
 from assembler.measure.lineup import line_up
 from assembler.measure.lineup_sound import Samples
 from assembler.measure.log_match import lay_on, match
 from assembler.measure.logs import FrameLog, load_log
+from assembler.measure.masks import Rectangle
 from assembler.measure.model import Cadence, LineUpResult, Thumbs
 from assembler.measure.overrides import ByHand, apply_overrides, load_by_hand
-from assembler.measure.store import measure_capture
+from assembler.measure.store import measure_capture, missing_key
+from assembler.measure.workers import Task, measure_at_once, workers_that_pay
 from assembler.media.info import CaptureInfo
 from assembler.media.sound import read_sound
 from assembler.storyboard.model import Capture, Log, Storyboard, Summary
@@ -39,8 +42,13 @@ class Measured:
     info: CaptureInfo
     clock: Clock
     cadence: Cadence
-    thumbs: Thumbs
+    read_thumbs: Callable[[], Thumbs]
     by_hand: ByHand
+
+    @property
+    def thumbs(self) -> Thumbs:
+        """The small pictures, read anew each time: they are large."""
+        return self.read_thumbs()
 
 
 def measure(name: str, info: CaptureInfo, cache: Path, progress: Progress | None = None) -> Measured:
@@ -48,17 +56,64 @@ def measure(name: str, info: CaptureInfo, cache: Path, progress: Progress | None
 
     Raises MediaError, and StoryboardError for an unusable file of verdicts by hand.
     """
-    clock = Clock.of(info)
-    by_hand = load_by_hand(info.path, clock, info.width)
+    clock, by_hand, masks = _by_hand(info)
 
     def tell(done: int, total: int) -> None:
         if progress is not None:
             progress(name, done, total)
 
-    masks = [(mask.x, mask.y, mask.width, mask.height) for mask in by_hand.masks]
     found = measure_capture(info, cache / MEASURE_FOLDER, masks=masks, progress=tell)
     cadence = apply_overrides(found.cadence, by_hand, clock)
-    return Measured(info, clock, cadence, found.thumbs, by_hand)
+    return Measured(info, clock, cadence, found.read_thumbs, by_hand)
+
+
+def measure_all(
+    captures: Mapping[str, CaptureInfo],
+    cache: Path,
+    progress: Progress | None = None,
+    *,
+    workers: int | None = None,
+    failed: Callable[[str, MediaError], None] | None = None,
+) -> dict[str, Measured]:
+    """Measure captures, several at once where that pays; what was measured before is taken up.
+
+    workers: how many at once, each in a process of its own; None = as many as pay on this machine. failed: told of each
+    capture that cannot be measured, and the others are; without it the first such MediaError is raised.
+    Raises as `measure` does, and AssemblerError where a process came to its end without an answer.
+    """
+    folder = cache / MEASURE_FOLDER
+    keys: dict[str, str] = {}
+    tasks: dict[str, Task] = {}
+    faults: dict[str, AssemblerError] = {}
+    if len(captures) > 1 and workers != 1:
+        for name, info in captures.items():
+            masks = _by_hand(info)[2]
+            with suppress(MediaError):  # said below, as of a capture that is measured alone
+                if (key := missing_key(info, folder, masks)) is not None:
+                    keys[name] = key
+                    tasks.setdefault(key, Task(name, info, masks))  # a file named twice is measured once
+        at_once = min(len(tasks), workers or workers_that_pay([task.info for task in tasks.values()]))
+        if at_once > 1:
+            said = measure_at_once(tuple(tasks.values()), folder, at_once, progress=progress)
+            faults = {name: said[tasks[key].name] for name, key in keys.items() if tasks[key].name in said}
+    found: dict[str, Measured] = {}
+    for name, info in captures.items():
+        try:
+            if name in faults:
+                raise faults[name]
+            found[name] = measure(name, info, cache, progress)
+        except MediaError as error:
+            if failed is None:
+                raise
+            failed(name, error)
+    return found
+
+
+def _by_hand(info: CaptureInfo) -> tuple[Clock, ByHand, tuple[Rectangle, ...]]:
+    """What a person wrote of a capture, and the parts to leave out. Raises StoryboardError."""
+    clock = Clock.of(info)
+    by_hand = load_by_hand(info.path, clock, info.width)
+    return clock, by_hand, tuple((mask.x, mask.y, mask.width, mask.height) for mask in by_hand.masks)
 
 
 def captures_to_measure(storyboard: Storyboard) -> tuple[str, ...]:

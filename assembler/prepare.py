@@ -24,7 +24,7 @@ from assembler.measured import (
     Progress,
     captures_to_measure,
     line_ups,
-    measure,
+    measure_all,
     with_logs,
     with_measured_offsets,
 )
@@ -151,16 +151,13 @@ def _measure(
     findings: list[Finding],
     progress: Progress | None,
 ) -> dict[str, Measured]:
-    found: dict[str, Measured] = {}
-    for name in captures_to_measure(storyboard):
-        if name not in captures:
-            continue
-        try:
-            found[name] = measure(name, captures[name], cache, progress)
-        except MediaError as error:
-            place = storyboard.captures[name].at("file")
-            findings.extend(_as_findings(error, "file-missing", "capture-unmeasured", place))
-    return found
+    wanted = {name: captures[name] for name in captures_to_measure(storyboard) if name in captures}
+
+    def failed(name: str, error: MediaError) -> None:
+        place = storyboard.captures[name].at("file")
+        findings.extend(_as_findings(error, "file-missing", "capture-unmeasured", place))
+
+    return measure_all(wanted, cache, progress, failed=failed)
 
 
 def _sorted(findings: list[Finding]) -> tuple[Finding, ...]:

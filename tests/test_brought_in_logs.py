@@ -57,7 +57,7 @@ def capture(ms: npt.NDArray[np.float64], path: Path) -> Measured:
                       np.zeros(PICTURES, bool), True, "", True, "")  # fmt: skip
     clock = Clock.of(info)
     thumbs = Thumbs(np.zeros((1, 18, 32), np.float32), np.zeros(1, np.float32))
-    return Measured(info, clock, cadence, thumbs, load_by_hand(path, clock, 640))
+    return Measured(info, clock, cadence, lambda: thumbs, load_by_hand(path, clock, 640))
 
 
 def storyboard(log: str) -> Storyboard:

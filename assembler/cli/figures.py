@@ -13,7 +13,6 @@ from assembler.errors import UsageError
 if TYPE_CHECKING:
     from fractions import Fraction
 
-    from assembler.measured import Measured
     from assembler.timeline.model import PlacedPane, Summed, Timeline
 
 FORMATS = ("text", "csv", "markdown", "json")

@@ -35,25 +35,32 @@ def add(commands: Any) -> None:
         metavar="FILE.png",
         help="draw the least certain pictures of one capture beside those before them, to decide by hand",
     )
+    command.add_argument(
+        "--workers",
+        type=_count,
+        metavar="N",
+        help="how many captures to measure at once (default: as many as processors and memory allow)",
+    )
     command.add_argument("--json", action="store_true", help="print the result as JSON")
     command.set_defaults(run=run)
 
 
 def run(options: argparse.Namespace) -> int:
     """Measure and print a summary of each capture."""
-    from assembler.measured import measure
+    from assembler.measured import measure_all
     from assembler.media.probe import probe
 
     files, cache, used = _wanted(options)
-    if options.csv is not None and len(files) != 1:
-        raise UsageError("--csv takes the verdicts of one capture", mend="name one capture before it")
-    if options.doubtful is not None:
-        _may_draw(options.doubtful, files, used)
-    found: dict[str, Measured] = {}
+    for path, option, what, thing, ending in (
+        (options.csv, "--csv", "verdicts", "table", ".csv"),
+        (options.doubtful, "--doubtful", "pictures", "sheet", ".png"),
+    ):
+        if path is not None:
+            _may_write(path, option, what, thing, ending, files, used)
     with ExitStack() as shown:
         progress = None if options.json else shown.enter_context(measuring())
-        for name, path in files.items():
-            found[name] = measure(name, probe(path), cache, progress)
+        infos = {name: probe(path) for name, path in files.items()}
+        found = measure_all(infos, cache, progress, workers=options.workers)
     if options.csv is not None:
         from assembler.media.landing import landing
 
@@ -71,13 +78,22 @@ def run(options: argparse.Namespace) -> int:
     return 0
 
 
-def _may_draw(path: Path, files: Mapping[str, Path], used: tuple[Path, ...]) -> None:
+def _may_write(
+    path: Path, option: str, what: str, thing: str, ending: str, files: Mapping[str, Path], used: tuple[Path, ...]
+) -> None:
+    """Raises UsageError where more than one capture is named, or a file that is used would be written over."""
     from assembler.measure.overrides import by_hand_path
     from assembler.render.destination import refuse_taken
 
     if len(files) != 1:
-        raise UsageError("--doubtful takes the pictures of one capture", mend="name one capture before it")
-    refuse_taken(path, (*files.values(), *map(by_hand_path, files.values()), *used), "sheet", (".png",))
+        raise UsageError(f"{option} takes the {what} of one capture", mend="name one capture before it")
+    refuse_taken(path, (*files.values(), *map(by_hand_path, files.values()), *used), thing, (ending,))
+
+
+def _count(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or int(text) < 1:
+        raise argparse.ArgumentTypeError("write how many captures to measure at once, such as 2")
+    return int(text)
 
 
 def _draw_doubtful(found: Measured, path: Path) -> dict[str, object]:

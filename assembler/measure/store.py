@@ -12,7 +12,9 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import json
+import math
 import os
+import time
 import zipfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields
@@ -85,10 +87,10 @@ def measure_capture(
     return Measurement(cadence, key, lambda: verdicts.thumbs_of(_notes(info, folder, stored, None, None)[0]))
 
 
-def is_measured(info: CaptureInfo, cache_dir: Path, masks: Sequence[Rectangle] = ()) -> bool:
-    """Whether `measure_capture` would only have to read what lies in cache_dir. Raises as it does."""
-    stored = stored_masks(info, masks)
-    return _kept_verdicts(info, cache_dir / measurement_key(info, stored)) is not None
+def missing_key(info: CaptureInfo, cache_dir: Path, masks: Sequence[Rectangle] = ()) -> str | None:
+    """The name of what is to be measured; None where it lies in cache_dir already. Raises as measure_capture does."""
+    key = measurement_key(info, stored_masks(info, masks))
+    return None if _kept_verdicts(info, cache_dir / key) is not None else key
 
 
 def measurement_key(info: CaptureInfo, stored: Sequence[Rectangle]) -> str:
@@ -265,11 +267,20 @@ def _kept_verdicts(info: CaptureInfo, folder: Path) -> Cadence | None:
 def _new_verdicts(info: CaptureInfo, folder: Path, notes: Notes, ever: Floats) -> Cadence:
     path = _verdicts_path(folder)
     cadence = verdicts.cadence_of(info, notes, ever)
-    for old in folder.glob("verdicts-*.npz"):
+    # A run that was killed while it wrote may have left a piece; none takes so long to write.
+    left = [path for path in folder.glob("*.partial.*") if time.time() - _written(path) > 60]
+    for old in (*folder.glob("verdicts-*.npz"), *left):
         with contextlib.suppress(OSError):
             old.unlink()
     _save(path, {field.name: np.asarray(getattr(cadence, field.name)) for field in fields(Cadence)})
     return cadence
+
+
+def _written(path: Path) -> float:
+    try:
+        return path.stat().st_mtime
+    except OSError:
+        return math.inf
 
 
 def _as_cadence(loaded: Arrays, pictures: int) -> Cadence:

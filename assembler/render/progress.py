@@ -103,14 +103,13 @@ class Lines:
 
     def __init__(self, stream: TextIO, *, every_s: float = LINE_EVERY_S, now: Callable[[], float] = time.monotonic):
         self._stream, self._every_s, self._now = stream, every_s, now
-        self._stage = ""
-        self._told = 0.0
+        self._told: dict[str, float] = {}  # when of each stage; several may run at once
 
     def __call__(self, event: Event) -> None:
         now = self._now()
-        begins, ends = event.stage != self._stage, event.done >= event.total
-        if begins or ends or now - self._told >= self._every_s:
-            self._stage, self._told = event.stage, now
+        begins, ends = event.stage not in self._told, event.done >= event.total
+        if begins or ends or now - self._told[event.stage] >= self._every_s:
+            self._told[event.stage] = now
             with contextlib.suppress(OSError):  # that nobody reads them is no reason to stop
                 self._stream.write(line_of(event) + "\n")
                 self._stream.flush()
