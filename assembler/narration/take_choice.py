@@ -1,0 +1,124 @@
+"""From everything known of the tries at each line to the take that is proposed, or to the reason why none is.
+
+The last good take is meant. What is doubtful is flagged, never used in silence: above all when a later try at the
+line, that may have been meant to replace the good one, could not be accepted.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from assembler.narration.choices import Verdict
+from assembler.narration.take_judge import Evidence
+
+SURE, HOPELESS = 0.9, 0.2
+"""From the one on a try is taken for a good take, below the other for a failed one; between them it is doubtful."""
+ATTEMPT = 0.5
+"""A later failed try with this share of the line's words may have been meant as a take."""
+
+# Weights fitted by benchmarks/take_sessions.py --fit on its tuning seeds.
+_WEIGHTS = {"bias": 4.0, "worst": 0.6, "rival": 1.5, "loud": 8.0, "left_out": 6.0, "extra": 0.5, "refused": 5.0}
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A try at a line. recording: index among those searched. in_s, out_s: where it is cut. confidence: that it is a
+    whole and right reading, 0 to 1. why: what speaks against it, or ''."""
+
+    recording: int
+    in_s: float
+    out_s: float
+    confidence: float
+    why: str
+    share: float
+    heard: str
+
+
+@dataclass(frozen=True, slots=True)
+class LineResult:
+    """What is proposed for one line. picked: index into candidates (by place), None where there is nothing to use or
+    to suggest."""
+
+    verdict: Verdict
+    picked: int | None
+    why: str
+    candidates: tuple[Candidate, ...]
+
+    @property
+    def confidence(self) -> float | None:
+        return None if self.picked is None else self.candidates[self.picked].confidence
+
+
+def features(evidence: Evidence) -> dict[str, float]:
+    """What confidence is made of, each 0 where nothing speaks against the try."""
+    return {
+        "worst": 0.0 if evidence.refused else min(8.0, max(0.0, -evidence.worst - 3.5)),
+        "rival": min(4.0, max(0.0, evidence.rival)),
+        "loud": min(1.0, max(0.0, evidence.loud_s - 0.05)),
+        "left_out": 1.0 - min(1.0, evidence.share),
+        "extra": min(4.0, float(evidence.extra)),
+        "refused": float(evidence.refused),
+    }
+
+
+def confidence(evidence: Evidence) -> float:
+    """How likely it is that a try is a whole, right reading, 0 to 1."""
+    against = sum(_WEIGHTS[name] * value for name, value in features(evidence).items())
+    return 1.0 / (1.0 + math.exp(-(_WEIGHTS["bias"] - against)))
+
+
+def reason(evidence: Evidence) -> str:
+    """What speaks most against a try, in words, or ''."""
+    if evidence.share < 0.6:
+        return "broken off, or only a part of the line"
+    if evidence.refused:
+        return "the line's words could not be placed in it"
+    weighed = {name: _WEIGHTS[name] * value for name, value in features(evidence).items()}
+    name, most = max(weighed.items(), key=lambda each: each[1])
+    if most < 0.7:
+        return ""
+    heard = f"sounds like '{evidence.heard}'"
+    words = {
+        "worst": f"'{_worst_word(evidence)}' fits its sound badly",
+        "rival": heard,
+        "loud": f"{evidence.loud_s:.1f} s of sound in it under no word",
+        "left_out": heard,
+        "extra": heard,
+        "refused": heard,
+    }
+    return words[name]
+
+
+def _worst_word(evidence: Evidence) -> str:
+    return min(evidence.words, key=lambda word: word.score).word if evidence.words else ""
+
+
+def choose(candidates: Sequence[Candidate]) -> LineResult:
+    """The line's take out of all tries at it, which come in the order in which they were recorded."""
+    found = tuple(candidates)
+    good = [n for n, each in enumerate(found) if each.confidence >= SURE]
+    open_ = [n for n, each in enumerate(found) if HOPELESS <= each.confidence < SURE]
+    if not found or (not good and not open_ and all(each.share < ATTEMPT for each in found)):
+        return LineResult("missing", None, "nothing that was heard is this line", found)
+    if not good:
+        if open_:
+            return LineResult("flagged", open_[-1], found[open_[-1]].why or "not sure that this is the line", found)
+        return LineResult("flagged", len(found) - 1, f"no try succeeded: {found[-1].why}", found)
+    pick = good[-1]
+    later = [each for each in found[pick + 1 :] if each.share >= ATTEMPT]
+    if later:
+        why = f"a later try at {clock_s(later[-1].in_s)} could not be accepted: {later[-1].why or 'not sure'}"
+        return LineResult("flagged", pick, why, found)
+    said = "the only take" if len(good) == 1 else f"the last of {len(good)} good takes"
+    return LineResult("proposed", pick, f"{said}; {found[pick].why}" if found[pick].why else said, found)
+
+
+def clock_s(seconds: float) -> str:
+    """'1:02:03.45' or '2:03.45'."""
+    hundredths = round(seconds * 100)
+    minutes, rest = divmod(hundredths, 6000)
+    hours, minutes = divmod(minutes, 60)
+    tail = f"{minutes:02}:{rest // 100:02}.{rest % 100:02}" if hours else f"{minutes}:{rest // 100:02}.{rest % 100:02}"
+    return f"{hours}:{tail}" if hours else tail

@@ -1,0 +1,163 @@
+"""How much speaks for it that a try at a line is a whole, right reading of it.
+
+Finding a line's words proves little: an aligner that must find words finds them. So what was heard freely is held
+against the line where the two differ: both wordings are aligned with the same sound, and the better fit tells.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from difflib import SequenceMatcher
+from itertools import pairwise
+
+import numpy as np
+import numpy.typing as npt
+
+from assembler.media.recording import FRAME, Levels
+from assembler.narration.recogniser import Heard
+from assembler.narration.take_hits import Hit
+from assembler.narration.take_listen import Listener, Stretch, quiet_db
+from assembler.timing.rates import SAMPLE_RATE
+
+FRAMES_S = SAMPLE_RATE // FRAME
+_BEFORE_S, _AFTER_S = 0.25, 0.35
+_A_WORD_S = 0.45  # room for a word of the line that was not heard
+_SAME_S = 0.06
+# Whether the aligner finds a line in long speech hangs on where the sound is cut; frames more at either end.
+_TRIES = ((0, 0), (25, 85), (10, 25), (-10, -10))
+_WINDOW = 20  # frames over which a difference in fit has to last
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What is known of a try. start_s, end_s: of its speech, from the recording's start.
+
+    share: of the line's words heard freely, in order. refused: the aligner could not find the line at all.
+    worst, mean: fit of the line's words, log likelihood a frame. rival: by how much what was heard fits better than
+    the line where they differ (0 where they do not). extra: words heard inside the try that are not the line's.
+    loud_s: sound inside the try under no word. hole_s: the longest pause inside it.
+    """
+
+    start_s: float
+    end_s: float
+    share: float
+    refused: bool
+    worst: float
+    mean: float
+    rival: float
+    extra: int
+    loud_s: float
+    hole_s: float
+    heard: str
+    words: tuple[Heard, ...] = ()
+
+
+def judge(
+    hit: Hit,
+    line: Sequence[str],
+    stream: Sequence[Heard],
+    sounding: Sequence[Stretch],
+    levels: Levels,
+    listener: Listener,
+) -> Evidence:
+    """Look closely at one try. stream: the words heard in the recording; sounding: its stretches of sound."""
+    first, past = _window(hit, line, stream, sounding, levels.db.size)
+    found = None
+    for before, after in _TRIES:
+        low, high = max(0, first - before), min(levels.db.size, past + after)
+        if high > low and (found := listener.align(low, high, line)) is not None:
+            first, past = low, high
+            break
+    share = hit.share(len(line))
+    start_s, end_s = stream[hit.first].start_s, stream[hit.past - 1].end_s
+    if found is None:
+        inside = _inside(stream, start_s, end_s)
+        return Evidence(start_s, end_s, share, True, -20.0, -20.0, 0.0, 0, 0.0, 0.0, _text(inside))
+    start_s, end_s = found[0].start_s, found[-1].end_s
+    inside = _inside(stream, start_s, end_s)
+    lengths = np.array([max(0.01, word.end_s - word.start_s) for word in found])
+    scores = np.array([word.score for word in found])
+    matcher = SequenceMatcher(None, [word.casefold() for word in line], [word.word for word in inside], autojunk=False)
+    agreed = sum(block.size for block in matcher.get_matching_blocks())
+    return Evidence(
+        start_s,
+        end_s,
+        max(share, agreed / len(line)) if agreed else share,
+        False,
+        float(scores.min()),
+        float((scores * lengths).sum() / lengths.sum()),
+        _rival(found, inside, matcher, first, past, listener),
+        len(inside) - agreed,
+        _loud_s(found, levels),
+        max((after.start_s - before.end_s for before, after in pairwise(found)), default=0.0),
+        _text(inside),
+        found,
+    )
+
+
+def _window(
+    hit: Hit, line: Sequence[str], stream: Sequence[Heard], sounding: Sequence[Stretch], frames: int
+) -> tuple[int, int]:
+    """Where to look for the whole line, in frames: the try and what its missing words need, but no other words."""
+    lead, tail = hit.pairs[0][0], len(line) - 1 - hit.pairs[-1][0]
+    start_s, end_s = stream[hit.first].start_s, stream[hit.past - 1].end_s
+    low_s, high_s = start_s - _BEFORE_S - _A_WORD_S * lead, end_s + _AFTER_S + _A_WORD_S * tail
+    if lead == 0 and hit.first > 0:
+        low_s = max(low_s, stream[hit.first - 1].end_s)
+    if tail == 0 and hit.past < len(stream):
+        high_s = min(high_s, stream[hit.past].start_s)
+    # A pause before the first word or after the last one ends the line, whatever was not heard of it.
+    low, high = max(0, int(low_s * FRAMES_S)), min(frames, int(high_s * FRAMES_S) + 1)
+    for stretch in sounding:
+        if stretch.first <= start_s * FRAMES_S + 5 and start_s * FRAMES_S - 5 <= stretch.past:
+            low = max(low, stretch.first - 15)
+        if stretch.first <= end_s * FRAMES_S + 5 and end_s * FRAMES_S - 5 <= stretch.past:
+            high = min(high, stretch.past + 15)
+    return low, max(high, low + 1)
+
+
+def _inside(stream: Sequence[Heard], start_s: float, end_s: float) -> list[Heard]:
+    return [word for word in stream if start_s - _SAME_S <= (word.start_s + word.end_s) / 2 <= end_s + _SAME_S]
+
+
+def _text(words: Sequence[Heard]) -> str:
+    return " ".join(word.word for word in words)
+
+
+def _rival(
+    found: Sequence[Heard],
+    inside: Sequence[Heard],
+    matcher: SequenceMatcher[str],
+    first: int,
+    past: int,
+    listener: Listener,
+) -> float:
+    """How much better the words heard fit than the line's, at worst over a fifth of a second; 0 where they agree."""
+    if not inside or all(code[0] == "equal" for code in matcher.get_opcodes()):
+        return 0.0
+    other = listener.align(first, past, [word.word for word in inside])
+    if other is None:
+        return 0.0
+    ours, theirs = _by_frame(found, first, past), _by_frame(other, first, past)
+    both = ~np.isnan(ours) & ~np.isnan(theirs)
+    gain = np.where(both, theirs - ours, 0.0)
+    if gain.size < _WINDOW:
+        return 0.0
+    return float(np.convolve(gain, np.ones(_WINDOW) / _WINDOW, mode="valid").max())
+
+
+def _by_frame(words: Sequence[Heard], first: int, past: int) -> npt.NDArray[np.float64]:
+    scores = np.full(past - first, np.nan)
+    for word in words:
+        scores[max(0, round(word.start_s * FRAMES_S) - first) : round(word.end_s * FRAMES_S) - first] = word.score
+    return scores
+
+
+def _loud_s(found: Sequence[Heard], levels: Levels) -> float:
+    """Seconds inside the try in which there is sound under no word."""
+    first, past = round(found[0].start_s * FRAMES_S), round(found[-1].end_s * FRAMES_S)
+    loud = levels.db[first:past] >= quiet_db(levels) + 3.0
+    for word in found:
+        loud[max(0, round(word.start_s * FRAMES_S) - first - 3) : round(word.end_s * FRAMES_S) - first + 3] = False
+    return float(np.count_nonzero(loud)) / FRAMES_S

@@ -1,0 +1,145 @@
+"""A long recording as a stream of heard words, found block by block and kept by content.
+
+Blocks begin and end in silence and are short, so memory is bounded whatever the recording's length, and a run that
+was stopped goes on where it was.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+import numpy as np
+from scipy.ndimage import uniform_filter1d
+
+from assembler.media.landing import write_whole
+from assembler.media.recording import FRAME, Levels, Recording
+from assembler.narration.recogniser import VERSION, Heard, Pcm, Recogniser, pcm16k
+from assembler.narration.store import entry_name
+from assembler.timing.rates import SAMPLE_RATE
+
+SILENT_DB = -65.0
+"""A recording in which nothing is louder than this holds no speech."""
+_FRAMES_S = SAMPLE_RATE // FRAME
+_GAP = 30  # frames of silence that part two stretches of speech
+_PAD = 15
+_BLOCK_S, _LONGEST_S = 20.0, 45.0
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Sound between two silences, in 10 ms frames, half-open."""
+
+    first: int
+    past: int
+
+
+def quiet_db(levels: Levels) -> float:
+    """What is softer than this is silence: a quarter of the way from the recording's quiet to its loud, at least 6 dB
+    above the quiet. Common practice, no source."""
+    if not levels.db.size:
+        return 0.0
+    low, high = (float(value) for value in np.percentile(levels.db, (10.0, 95.0)))
+    high = max(high, float(np.sort(levels.db)[-min(levels.db.size, _FRAMES_S // 2)]))
+    return low + max(6.0, 0.25 * (high - low))
+
+
+def stretches(levels: Levels) -> tuple[Stretch, ...]:
+    """The recording's sound, parted at silences of 0.3 s and more; none in a silent recording."""
+    if levels.db.size < 5 or float(levels.db.max()) < SILENT_DB:
+        return ()
+    low, high = (float(value) for value in np.percentile(levels.db, (5.0, 95.0)))
+    if high - low < 6.0:
+        return (Stretch(0, levels.db.size),)  # an even sound has no silence to part it at
+    sounding = np.flatnonzero(uniform_filter1d(levels.db, 5) >= quiet_db(levels))
+    if not sounding.size:
+        return ()
+    cuts = np.flatnonzero(np.diff(sounding) > _GAP)
+    firsts = sounding[np.concatenate(([0], cuts + 1))]
+    lasts = sounding[np.concatenate((cuts, [sounding.size - 1]))]
+    # Clicks are no speech; a word is longer.
+    return tuple(Stretch(int(a), int(b) + 1) for a, b in zip(firsts, lasts, strict=True) if b - a >= 8)
+
+
+def blocks(found: Sequence[Stretch], frames: int) -> tuple[Stretch, ...]:
+    """Stretches gathered into pieces of about 20 s to listen to at once, with a little silence around each."""
+    out: list[Stretch] = []
+    first: int | None = None
+    for n, stretch in enumerate(found):
+        first = stretch.first if first is None else first
+        after = found[n + 1] if n + 1 < len(found) else None
+        long = stretch.past - first >= _BLOCK_S * _FRAMES_S
+        if after is None or long or after.past - first > _LONGEST_S * _FRAMES_S:
+            out += _cut(max(0, first - _PAD), min(frames, stretch.past + _PAD))
+            first = None
+    return tuple(out)
+
+
+def _cut(first: int, past: int) -> list[Stretch]:
+    """A piece as it is, or, where it never falls silent, in parts that can be listened to."""
+    most = round(_LONGEST_S * _FRAMES_S)
+    return [Stretch(at, min(at + most, past)) for at in range(first, past, most)]
+
+
+class Listener:
+    """Asks the recogniser about spans of one recording; every answer is kept. A context manager.
+
+    folder: where answers are kept. content: print of the recording. added: pronunciations the dictionary lacks.
+    """
+
+    def __init__(self, path: Path, content: str, folder: Path, added: Mapping[str, str]) -> None:
+        self._recording = Recording(path)
+        self._content, self._folder, self._added = content, folder, dict(added)
+        self._recogniser: Recogniser | None = None
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._recording.__exit__(kind, error, trace)
+        if self._recogniser is not None:
+            self._recogniser.close()
+
+    def decode(self, first: int, past: int, sentences: Sequence[Sequence[str]]) -> tuple[Heard, ...]:
+        """The words heard in a span of frames, timed from the recording's start."""
+        name = self._name("decode", first, past, json.dumps(sentences))
+        found = self._kept(name, lambda: self._asked().decode(self._pcm(first, past), sentences, self._added))
+        return tuple(_moved(heard, first / _FRAMES_S) for heard in found or ())
+
+    def align(self, first: int, past: int, words: Sequence[str]) -> tuple[Heard, ...] | None:
+        """When each word is said in a span of frames, timed from the recording's start; None for refused."""
+        name = self._name("align", first, past, json.dumps(words))
+        found = self._kept(name, lambda: self._asked().align(self._pcm(first, past), words, self._added))
+        return None if found is None else tuple(_moved(heard, first / _FRAMES_S) for heard in found)
+
+    def _pcm(self, first: int, past: int) -> Pcm:
+        return pcm16k(self._recording.span(first * FRAME, past * FRAME))
+
+    def _asked(self) -> Recogniser:
+        self._recogniser = self._recogniser or Recogniser()
+        return self._recogniser
+
+    def _name(self, *parts: str | int) -> str:
+        added = json.dumps(sorted(self._added.items()))
+        return entry_name(VERSION, self._content, added, *parts)
+
+    def _kept(self, name: str, ask: Callable[[], tuple[Heard, ...] | None]) -> tuple[Heard, ...] | None:
+        path = self._folder / name[:2] / f"{name}.json"
+        with contextlib.suppress(OSError, ValueError, TypeError, KeyError):
+            told = json.loads(path.read_text("utf-8"))["heard"]
+            return None if told is None else tuple(Heard(str(w), float(a), float(b), float(s)) for w, a, b, s in told)
+        heard = ask()
+        rows = None if heard is None else [[h.word, h.start_s, h.end_s, h.score] for h in heard]
+        write_whole(path, json.dumps({"heard": rows}).encode())
+        return heard
+
+
+def _moved(heard: Heard, seconds: float) -> Heard:
+    return Heard(heard.word, heard.start_s + seconds, heard.end_s + seconds, heard.score)

@@ -1,0 +1,214 @@
+"""Looks for every line of a script in long recordings, and proposes the last good take of each.
+
+The recording is only read. What was heard is kept by content under the cache folder, so that a run that was stopped
+goes on where it was, and a second run over the same recording and script is quick.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from assembler.measure.store import content_print
+from assembler.media.recording import FRAME, Levels, read_levels
+from assembler.narration.recogniser import Heard, pronunciations
+from assembler.narration.take_choice import Candidate, LineResult, choose, confidence, reason
+from assembler.narration.take_hits import find_hits
+from assembler.narration.take_judge import Evidence, judge
+from assembler.narration.take_listen import Listener, Stretch, blocks, quiet_db, stretches
+from assembler.timing.rates import SAMPLE_RATE
+
+TAKES_FOLDER = "takes"
+"""In the cache folder, where what was heard is kept."""
+CLIPPED = 20
+"""Neighbouring samples at full scale from which on a recording is called clipped."""
+_MARGIN_IN, _MARGIN_OUT = 10, 18  # frames of silence kept before and after the speech
+_FRAMES_S = SAMPLE_RATE // FRAME
+
+# Said between takes; without them every aside would be heard as words of the script.
+_AROUND = """a about after again all an and any are as at back be because before both but by can come could did do does
+down each even every few first five for four from get go good had has have he her here him his how i if in into is it
+its just know last left less let like look made make many me more most much my need never new next nine no not now of
+off okay on one only or other our out over own right same second see seven she should six so some sorry start still such
+take ten than that the their them then there these they thing think this three through time to too twice two uh um under
+up us very wait was way we well were what when where which while who why will with without would yes you your
+zero"""
+
+Progress = Callable[[str, int, int], None]
+"""Told what is done, how many seconds (or lines) of it, and of how many."""
+
+
+@dataclass(frozen=True, slots=True)
+class ScriptLine:
+    """A line to look for: its key (`opening-1`), its text, and the words that are said for it."""
+
+    key: str
+    text: str
+    words: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Searched:
+    """A recording that was searched. content: its print. seconds: its length. notes: what is to be said of it."""
+
+    path: Path
+    content: str
+    seconds: float
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """results: by line, in the script's order. recordings: in the order in which they were searched."""
+
+    results: Mapping[str, LineResult]
+    recordings: tuple[Searched, ...]
+
+
+def find_takes(
+    script: Sequence[ScriptLine],
+    recordings: Sequence[Path],
+    cache: Path,
+    *,
+    added: Mapping[str, str] | None = None,
+    progress: Progress | None = None,
+    cancelled: Callable[[], bool] | None = None,
+) -> Found:
+    """Search recordings, in the order in which they were made, for the lines of a script.
+
+    cache: the project's cache folder. added: pronunciations that the dictionary lacks, as ARPAbet sounds.
+    cancelled: asked often; true raises KeyboardInterrupt, and what was heard is kept. Raises MediaError for a
+    recording that cannot be read, MissingPartError where the recogniser is not installed.
+    """
+    added = dict(added or {})
+    known = {line.key: _sayable(line.words, added) for line in script}
+    candidates: dict[str, list[Candidate]] = {line.key: [] for line in script}
+    searched = []
+    for n, path in enumerate(recordings):
+        content = content_print(path)
+        levels = _levels(path, progress, cancelled)
+        sounding = stretches(levels)
+        searched.append(Searched(path, content, levels.seconds, _notes(levels, sounding)))
+        if not sounding or not any(known.values()):
+            continue
+        with Listener(path, content, cache / TAKES_FOLDER, added) as listener:
+            stream = _stream(levels, sounding, known, listener, path, progress, cancelled)
+            for m, line in enumerate(script):
+                if cancelled is not None and cancelled():
+                    raise KeyboardInterrupt
+                candidates[line.key] += _tries(n, known[line.key], stream, sounding, levels, listener)
+                if progress is not None:
+                    progress(f"comparing takes in {path.name}", m + 1, len(script))
+    results = {}
+    for line in script:
+        results[line.key] = _result(line, known[line.key], candidates[line.key])
+    return Found(results, tuple(searched))
+
+
+def _sayable(words: Sequence[str], added: Mapping[str, str]) -> tuple[str, ...]:
+    """A line's words as the recogniser knows them; what it cannot know is left out."""
+    out: list[str] = []
+    for word in words:
+        parts = [word] if word in added or pronunciations(word) else word.split("-")
+        out += [part for part in parts if part in added or pronunciations(part)]
+    return tuple(out)
+
+
+def _result(line: ScriptLine, known: Sequence[str], candidates: Sequence[Candidate]) -> LineResult:
+    result = choose(candidates)
+    parts = sum(len(word.split("-")) for word in line.words)
+    if len(known) < 0.7 * parts or not known:
+        why = "it cannot be looked for: most of its words have no English pronunciation known here"
+        picked = result.picked
+        return LineResult("flagged" if picked is not None else "missing", picked, why, result.candidates)
+    return result
+
+
+def _levels(path: Path, progress: Progress | None, cancelled: Callable[[], bool] | None) -> Levels:
+    def tell(seconds: float) -> None:
+        if progress is not None:
+            progress(f"reading {path.name}", int(seconds), 0)
+
+    return read_levels(path, progress=tell, cancelled=cancelled)
+
+
+def _notes(levels: Levels, sounding: Sequence[Stretch]) -> tuple[str, ...]:
+    notes = []
+    if levels.samples < SAMPLE_RATE // 2:
+        notes.append("it is shorter than half a second")
+    elif not sounding:
+        notes.append("nothing is to be heard in it")
+    if levels.clipped >= CLIPPED:
+        notes.append("it is clipped: what is cut off cannot be brought back")
+    return tuple(notes)
+
+
+def _stream(
+    levels: Levels,
+    sounding: Sequence[Stretch],
+    known: Mapping[str, Sequence[str]],
+    listener: Listener,
+    path: Path,
+    progress: Progress | None,
+    cancelled: Callable[[], bool] | None,
+) -> list[Heard]:
+    """Everything heard in a recording, in order."""
+    lines = list(dict.fromkeys(tuple(words) for words in known.values() if words))
+    sentences = [list(line) for line in lines for _ in range(3)] + [[word] for word in _AROUND.split()]
+    stream: list[Heard] = []
+    for block in blocks(sounding, levels.db.size):
+        if cancelled is not None and cancelled():
+            raise KeyboardInterrupt
+        stream += listener.decode(block.first, block.past, sentences)
+        if progress is not None:
+            progress(f"listening to {path.name}", block.past // _FRAMES_S, int(levels.seconds))
+    return stream
+
+
+def _tries(
+    recording: int,
+    words: Sequence[str],
+    stream: Sequence[Heard],
+    sounding: Sequence[Stretch],
+    levels: Levels,
+    listener: Listener,
+) -> list[Candidate]:
+    seen = [judge(hit, words, stream, sounding, levels, listener) for hit in find_hits(words, stream)]
+    out = []
+    for evidence in seen:
+        start, end = cut(evidence, levels)
+        sure = confidence(evidence)
+        why = reason(evidence) if sure < 0.98 else ""
+        out.append(Candidate(recording, start, end, round(sure, 3), why, evidence.share, evidence.heard))
+    return out
+
+
+def cut(evidence: Evidence, levels: Levels) -> tuple[float, float]:
+    """Where to cut a take out, in seconds: in the silence around its speech, never nearer to a neighbour's speech
+    than to its own."""
+    quiet = quiet_db(levels)
+    first, past = round(evidence.start_s * _FRAMES_S), round(evidence.end_s * _FRAMES_S)
+    start, end = _edge(levels, first, -1, quiet, _MARGIN_IN), _edge(levels, past, 1, quiet, _MARGIN_OUT)
+    return start / _FRAMES_S, end / _FRAMES_S
+
+
+def _edge(levels: Levels, at: int, step: int, quiet: float, margin: int) -> int:
+    """From a word's edge outwards over what is left of its sound, then `margin` frames into the silence; where the
+    silence is shorter, to its middle; where there is none within 0.15 s, to the softest frame there."""
+    db = levels.db
+    size = int(db.size)
+    at = min(max(at, 0), size)
+
+    def level(frame: int) -> float:
+        index = frame if step > 0 else frame - 1
+        return float(db[index]) if 0 <= index < size else -120.0
+
+    reach = 15
+    edge = next((k for k in range(reach + 1) if level(at + step * k) < quiet), None)
+    if edge is None:
+        soft = min(range(reach + 1), key=lambda k: level(at + step * k))
+        return min(max(at + step * soft, 0), size)
+    begin = at + step * edge
+    silent = next((k for k in range(2 * margin) if level(begin + step * k) >= quiet + 3.0), 2 * margin)
+    return min(max(begin + step * min(margin, silent // 2), 0), size)
