@@ -48,7 +48,7 @@ def test_the_readmes_finding_is_printed_word_for_word(
     (tmp_path / "storyboard.yaml").write_text(
         "storyboard: 1\ntitle: t\ncanvas: {size: 640x360, rate: 30}\ncaptures:\n  a: {file: footage/a.mp4}\n"
         "segments:\n  - id: opening\n    lasts: 1.5 s\n    say: Ten words of speech that will not fit this segment.\n"
-        "    show: {full: a}\n  - {id: verdict, lasts: 1 s, show: {full: a}}\n"
+        "    show: {full: a}\n  - {id: verdict, lasts: 2 s, show: {full: a}}\n"
     )
     monkeypatch.chdir(tmp_path)
     assert main(["check"]) == 1

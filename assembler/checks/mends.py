@@ -48,7 +48,7 @@ def narration_mends(bench: Bench, number: int, target: Fault, over_samples: int)
     least = ceil(seconds(over_samples) * timeline.rate)
     wanted = max(least, placed.needed_frames - placed.span.frames)
     proposals = chain(
-        _borrow(timeline, number, sorted({wanted, least}, reverse=True)),
+        _borrow(timeline, number, sorted({wanted, least}, reverse=True), least),
         pauses(timeline, placed, over_samples),
         _extend(timeline, number, sorted({wanted, least}, reverse=True)),
         faster(timeline, placed, over_samples),
@@ -109,7 +109,7 @@ def _spare(timeline: Timeline, placed: PlacedSegment) -> int:
     return placed.span.frames - max(placed.needed_frames, ceil(SHORTEST_LEFT_S * timeline.rate))
 
 
-def _borrow(timeline: Timeline, number: int, amounts: Sequence[int]) -> Iterator[Proposal]:
+def _borrow(timeline: Timeline, number: int, amounts: Sequence[int], least: int) -> Iterator[Proposal]:
     placed = timeline.segments[number]
     before = timeline.segments[number - 1] if number else None
     after = timeline.segments[number + 1] if number + 1 < len(timeline.segments) else None
@@ -130,6 +130,8 @@ def _borrow(timeline: Timeline, number: int, amounts: Sequence[int]) -> Iterator
                 for lender, given, spare in lent
                 if lender is not None
             )
+            if amount > least:
+                how += ", which leaves the usual silence after it"
             shrunk_after = list(resized(timeline, after, -late, 0)) if after is not None and late else [[]]
             shrunk_before = list(resized(timeline, before, -early, -early)) if before is not None and early else [[]]
             for own in resized(timeline, placed, amount, late):
