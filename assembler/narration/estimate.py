@@ -20,8 +20,7 @@ import re
 from collections.abc import Sequence
 
 from assembler.narration.speech import Speech, Word
-from assembler.narration.spoken import spoken
-from assembler.narration.words import split_words
+from assembler.narration.spoken import SpokenToken, spoken_form
 from assembler.timing.rates import SAMPLE_RATE
 
 _UNITS_A_WORD = 2.0
@@ -33,21 +32,26 @@ _VOWELS = re.compile(r"[aeiouyàâäéèêëîïôöùûüœ]+")
 _CLOSERS = "\"'”’)]»"
 
 
-def estimate(text: str, pace: int, language: str = "en") -> Speech:
-    """A line as it will probably be said, with nothing to hear. pace: words a minute."""
-    written = split_words(text)
-    costs = _seconds(written, pace, language)
+def estimate(line: str | Sequence[SpokenToken], pace: int, language: str = "en") -> Speech:
+    """A line, its text or what is said for it, as it will probably be said; nothing to hear. pace: words a minute."""
+    tokens = _tokens(line, language)
+    costs = _seconds(tokens, pace, language)
     total = sum(speech + pause for speech, pause in costs)
-    return Speech("estimate", round(total * SAMPLE_RATE), _lay(written, costs, SAMPLE_RATE))
+    said = sum(len(token.words) for token in tokens)
+    return Speech("estimate", round(total * SAMPLE_RATE), _lay(tokens, costs, SAMPLE_RATE), said=said)
 
 
-def spread(text: str, samples: int, language: str = "en") -> tuple[Word, ...]:
+def spread(line: str | Sequence[SpokenToken], samples: int, language: str = "en") -> tuple[Word, ...]:
     """Word times for a recording of known length whose words have not been found: the estimate's own
     proportions, stretched over `samples`."""
-    written = split_words(text)
-    costs = _seconds(written, round(_PAUSE_PACE), language)
+    tokens = _tokens(line, language)
+    costs = _seconds(tokens, round(_PAUSE_PACE), language)
     total = sum(speech + pause for speech, pause in costs)
-    return _lay(written, costs, samples / total) if total else ()
+    return _lay(tokens, costs, samples / total) if total else ()
+
+
+def _tokens(line: str | Sequence[SpokenToken], language: str) -> Sequence[SpokenToken]:
+    return spoken_form(line, language=language) if isinstance(line, str) else line
 
 
 def syllables(word: str, language: str = "en") -> int:
@@ -77,25 +81,27 @@ def _pause_s(word: str) -> float:
     return next((seconds for signs, seconds in _PAUSES_S if ending and ending in signs), 0.0)
 
 
-def _seconds(written: Sequence[str], pace: int, language: str) -> list[tuple[float, float]]:
-    """Seconds of speech and of the pause after it, for each word."""
+def _seconds(tokens: Sequence[SpokenToken], pace: int, language: str) -> list[tuple[float, float]]:
+    """Seconds of speech and of the pause after it, for each written word. A lone sign counts as a short word; a word
+    that another one's reading takes in lasts no time."""
     unit = 60.0 / pace / _UNITS_A_WORD
-    english = language.casefold().startswith("en")
+    nothing = not any(token.words for token in tokens)
     costs = []
-    for word in written:
-        said = spoken(word) if english else word
-        parts = max(1, sum(bool(_letters(part)) for part in said.split()))
-        speech = max(_SHORTEST_WORD_S, unit * (max(1, syllables(said, language)) + _PER_WORD * parts))
-        costs.append((speech, _pause_s(word) * _PAUSE_PACE / pace))
+    for token in tokens:
+        parts = len(token.words)
+        speech = max(_SHORTEST_WORD_S, unit * (syllables(token.said, language) + _PER_WORD * parts))
+        costs.append((speech if parts or nothing else 0.0, _pause_s(token.trailing) * _PAUSE_PACE / pace))
     if costs:
         costs[-1] = (costs[-1][0], 0.0)
     return costs
 
 
-def _lay(written: Sequence[str], costs: Sequence[tuple[float, float]], samples_a_unit: float) -> tuple[Word, ...]:
+def _lay(
+    tokens: Sequence[SpokenToken], costs: Sequence[tuple[float, float]], samples_a_unit: float
+) -> tuple[Word, ...]:
     words = []
     at = 0.0
-    for text, (speech, pause) in zip(written, costs, strict=True):
-        words.append(Word(text, round(at * samples_a_unit), round((at + speech) * samples_a_unit)))
+    for token, (speech, pause) in zip(tokens, costs, strict=True):
+        words.append(Word(token.display, round(at * samples_a_unit), round((at + speech) * samples_a_unit)))
         at += speech + pause
     return tuple(words)

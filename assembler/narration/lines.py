@@ -1,14 +1,15 @@
 """Every narration line as it will be spoken: from its take, by the scratch voice, or as an estimate.
 
-For line n of segment `intro`: the file its `take:` names, else `<takes folder>/intro-<n>.wav` (or another sound
-format), else the scratch voice, else the estimate. Sound is kept as it was spoken, trimmed only; how loud it is in
+For line n of segment `intro`: the file its `take:` names, else the stretch of a recording that a person chose for it,
+else `<takes folder>/intro-<n>.wav` (or another sound format), else the stretch that was proposed for it, else the
+scratch voice, else the estimate. Sound is kept as it was spoken, trimmed only; how loud it is in
 the programme is decided by the mix, which levels all takes together.
 """
 
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
@@ -20,9 +21,10 @@ from assembler.narration import store
 from assembler.narration.estimate import estimate, spread
 from assembler.narration.scratch import INSTALL, VERSION, ScratchVoice
 from assembler.narration.speech import Speech
+from assembler.narration.spoken import SpokenToken, spoken_form
 from assembler.narration.stretch import change_of, stretched
+from assembler.narration.take_use import ChosenTakes
 from assembler.narration.takes import EXTENSIONS, TRIM_VERSION, TakesFolder, is_clipped, list_takes, speech_span
-from assembler.narration.words import split_words
 from assembler.storyboard.model import Line, Placed, Segment, Storyboard
 from assembler.storyboard.paths import resolve_inside
 
@@ -77,6 +79,7 @@ class _Reader:
         self._no_voice = storyboard.narration.voice != "scratch"
         self.findings: list[Finding] = []
         self._takes = self._list_takes()
+        self._chosen = ChosenTakes(storyboard, self._folder, self.findings.append)
 
     def __enter__(self) -> _Reader:
         return self
@@ -87,9 +90,19 @@ class _Reader:
 
     def line(self, segment: Segment, number: int, line: Line) -> Speech:
         where = f"line {number} of segment '{segment.id}'"
-        path = self._take_path(segment, number, line, where)
-        speech = self._from_take(path, line, where) if path else None
-        return speech or self._from_scratch(line, where) or estimate(line.text, self._pace, self._language)
+        key = f"{segment.id}-{number}"
+        entry = self._chosen.entries.get(key) if line.take is None else None
+        speech = self._from_choice(key, line, where) if entry and entry.by_hand else None
+        if speech is None:
+            path = self._take_path(segment, number, line, where)
+            speech = self._from_take(path, line, where) if path else None
+        if speech is None and entry and not entry.by_hand:
+            speech = self._from_choice(key, line, where)
+        return speech or self._from_scratch(line, where) or estimate(self._said(line), self._pace, self._language)
+
+    def _said(self, line: Line) -> tuple[SpokenToken, ...]:
+        """What is said for a line's written words."""
+        return spoken_form(line.text, self._storyboard.lexicon, spoken=line.spoken, language=self._language)
 
     def look_at_the_rest(self) -> None:
         """What is to be said of the narration as a whole."""
@@ -210,25 +223,39 @@ class _Reader:
                 )
                 return None
             stored = store.keep(self._cache, name, samples[span[0] : span[1]], clipped=is_clipped(samples))
+        return self._recorded(stored, path, line, where)
+
+    def _from_choice(self, key: str, line: Line, where: str) -> Speech | None:
+        found = self._chosen.stretch(key, line, where, self._cache)
+        if found is None:
+            return None
+        self._used.add(found[1].resolve())
+        return self._recorded(*found, line, where)
+
+    def _recorded(self, stored: store.Stored, path: Path, line: Line, where: str) -> Speech:
+        shown = _shown(path, self._folder)
         if stored.clipped:
             self._find(
                 *("warning", "take-clipped", line, "take"),
                 f"{where}: {shown} is clipped",
                 "record it again at a lower level; what is cut off cannot be brought back",
             )
-        words = spread(line.text, stored.samples, self._language)
-        return Speech("take", stored.samples, words, stored.sound, path)
+        tokens = self._said(line)
+        words = spread(tokens, stored.samples, self._language)
+        return Speech("take", stored.samples, words, stored.sound, path, _count(tokens))
 
     def _from_scratch(self, line: Line, where: str) -> Speech | None:
-        words = split_words(line.text)
-        if self._no_voice or not words:
+        tokens = self._said(line)
+        if self._no_voice or not _count(tokens):
             return None
-        name = store.entry_name("scratch", VERSION, self._language, self._pace, line.text)
+        speaker = self._storyboard.narration.speaker
+        said = "\n".join(f"{token.voiced} {token.trailing}" for token in tokens)
+        name = store.entry_name("scratch", VERSION, self._language, speaker, self._pace, line.text, said)
         stored = store.find(self._cache, name)
         if stored is None:
             try:
-                self._voice = self._voice or ScratchVoice(self._language)
-                spoken = self._voice.speak(words, self._pace)
+                self._voice = self._voice or ScratchVoice(self._language, speaker=speaker)
+                spoken = self._voice.speak(tokens, self._pace)
             except MissingPartError:
                 self._no_voice = True
                 self._find(
@@ -239,11 +266,7 @@ class _Reader:
                 return None
             except LookupError:
                 self._no_voice = True
-                self._find(
-                    *("note", "scratch-voice-language", self._storyboard, "language"),
-                    f"the scratch voice does not speak '{self._language}': lines without a take are silent",
-                    "record takes, or set voice: none",
-                )
+                self._without_voice(speaker)
                 return None
             except NarrationError as fault:
                 self._find("warning", "scratch-voice-failed", line, "", f"{where} is silent: {fault.problems[0].what}")
@@ -251,10 +274,37 @@ class _Reader:
             if not spoken.samples.size:
                 return None
             stored = store.keep(self._cache, name, spoken.samples, spoken.words)
-        return Speech("scratch", stored.samples, stored.words, stored.sound)
+        return Speech("scratch", stored.samples, stored.words, stored.sound, said=_count(tokens))
+
+    def _without_voice(self, speaker: str) -> None:
+        """Say once that there is no voice of the language, or none of the name asked for."""
+        if not speaker:
+            self._find(
+                *("note", "scratch-voice-language", self._storyboard, "language"),
+                f"the scratch voice does not speak '{self._language}': lines without a take are silent",
+                "record takes, or set voice: none",
+            )
+            return
+        assert self._voice
+        voices, variants = self._voice.choices()
+        base, _, variant = speaker.partition("+")
+        own = [name for name in voices if name.split("-")[0] == self._language.casefold().split("-")[0]]
+        short = [name for name in variants if len(name) == 2]
+        known = base.casefold() in voices
+        near = get_close_matches(variant if known else base, variants if known else voices, n=1)
+        meant = f"did you mean {near[0]}? " if near else ""
+        self._find(
+            *("error", "scratch-voice-unknown", self._storyboard.narration, "voice"),
+            f"the scratch voice has no voice '{speaker}': lines without a take are silent",
+            f"{meant}voices: {', '.join(own or voices)}; behind a +, variants: {', '.join(short)}",
+        )
 
     def _find(self, severity: Severity, code: str, at: Placed, key: str, what: str, mend: str = "") -> None:
         self.findings.append(Finding(severity, code, at.at(key), what, mend))
+
+
+def _count(tokens: Sequence[SpokenToken]) -> int:
+    return sum(len(token.words) for token in tokens)
 
 
 def _shown(path: Path, folder: Path) -> str:

@@ -16,11 +16,11 @@ from scipy.signal import resample_poly
 from assembler.errors import MissingPartError, NarrationError
 from assembler.narration.process import HelperProcess
 from assembler.narration.speech import Word
-from assembler.narration.spoken import spoken, spoken_words
+from assembler.narration.spoken import SpokenToken, spoken_form, voiced, written_times
 from assembler.narration.voice_worker import FASTEST, SLOWEST
 from assembler.timing.rates import SAMPLE_RATE
 
-VERSION = "1"
+VERSION = "2"
 """Part of a scratch recording's identity; changes when the same words would sound different."""
 
 INSTALL = "pip install 'assembler[voice]'"
@@ -32,16 +32,18 @@ _RATE_PASSAGE = (
     "whole walk. On the quay the second one drops to 48 fps at 1440p, a frame time of 20.8 ms, while the light on the "
     "water keeps changing. Look at the far wall: textures arrive late, and reflections are drawn at half resolution."
 )
+_PAUSES = ".,;:!?…-–—"
 # BCP 47 tags to the voice's own names; `en-gb` is missing by that name from the packaged voices.
 _VOICES = {"en": "en-us", "en-gb": "gmw/en", "zh": "cmn", "no": "nb"}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Spoken:
-    """samples: (n,) float32 mono at 48 kHz. words: exact times in them."""
+    """samples: (n,) float32 mono at 48 kHz. words: exact times in them. said: [start, end) of each spoken word."""
 
     samples: npt.NDArray[np.float32]
     words: tuple[Word, ...]
+    said: tuple[tuple[int, int], ...]
 
 
 def available() -> bool:
@@ -59,18 +61,19 @@ def voice_names(language: str) -> tuple[str, ...]:
 class ScratchVoice:
     """A synthetic reader in a process of its own, started by the first line. Use as a context manager.
 
+    speaker: one of its voices by name, such as `en-us+f3`; '' = the one of the language.
     Raises MissingPartError when the voice is not installed, LookupError from `speak` when it has no such language,
     NarrationError when it fails or does not answer within `timeout_s`.
     """
 
-    def __init__(self, language: str = "en", *, timeout_s: float = _TIMEOUT_S) -> None:
+    def __init__(self, language: str = "en", *, speaker: str = "", timeout_s: float = _TIMEOUT_S) -> None:
         if not available():
             raise MissingPartError("the scratch voice is not installed", mend=INSTALL)
-        self._english = language.casefold().split("-")[0] == "en"
+        self._language = language
         self._timeout_s = timeout_s
         self._process = HelperProcess("assembler.narration.voice_worker", "the scratch voice")
         self._rates: dict[int, int] = {}
-        self._voices = list(voice_names(language))
+        self._voices = [speaker] if speaker else list(voice_names(language))
 
     def __enter__(self) -> ScratchVoice:
         return self
@@ -82,24 +85,33 @@ class ScratchVoice:
         """End the voice's process."""
         self._process.close()
 
-    def speak(self, words: Sequence[str], pace: int) -> Spoken:
-        """Say a line of written words at `pace` words a minute (an average: short or hard words are slower)."""
+    def speak(self, words: Sequence[str] | Sequence[SpokenToken], pace: int) -> Spoken:
+        """Say a line at `pace` words a minute (an average: short or hard words are slower).
+
+        words: its written words, or what is to be said for them.
+        """
         return self._speak(words, self.asked_rate(pace))
+
+    def choices(self) -> tuple[tuple[str, ...], tuple[str, ...]]:
+        """The names of the voices there are, and of the variants that may follow one behind a `+`."""
+        head, _ = self._ask({"voices": True})
+        return tuple(head["voices"]), tuple(head["variants"])
 
     def asked_rate(self, pace: int) -> int:
         """The setting that gives `pace`, found by timing a fixed passage."""
         if pace not in self._rates:
             rate = round(pace / _ASK_FACTOR)
-            words = _RATE_PASSAGE.split()
-            if self._english:
+            if self._language.casefold().split("-")[0] == "en":
+                words = spoken_form(_RATE_PASSAGE)
                 for _ in range(2):
                     real = words_a_minute(words, self._speak(words, rate).samples.size)
                     rate = min(max(round(rate * pace / real), SLOWEST), FASTEST)
             self._rates[pace] = rate
         return self._rates[pace]
 
-    def _speak(self, words: Sequence[str], rate: int) -> Spoken:
-        said = [spoken(word) if self._english else word for word in words]
+    def _speak(self, words: Sequence[str] | Sequence[SpokenToken], rate: int) -> Spoken:
+        tokens = _tokens(words, self._language)
+        said = _with_pauses(tokens)
         while True:
             try:
                 head, raw = self._ask({"words": said, "rate": rate, "voice": self._voices[0]})
@@ -113,11 +125,12 @@ class ScratchVoice:
         sound = np.frombuffer(raw, "<i2").astype(np.float32) / 32768.0
         samples = resample_poly(sound, up, down).astype(np.float32) if sound.size else sound
         times = [(round(start * up / down), round(end * up / down)) for start, end in head["marks"]]
-        spans = [
-            Word(word, min(start, samples.size), min(end, samples.size))
-            for word, (start, end) in zip(words, times, strict=True)
-        ]
-        return Spoken(samples, tuple(spans))
+        said_times = tuple((min(start, samples.size), min(end, samples.size)) for start, end in times)
+        spans = tuple(
+            Word(token.display, start, end)
+            for token, (start, end) in zip(tokens, written_times(tokens, said_times), strict=True)
+        )
+        return Spoken(samples, spans, said_times)
 
     def sounds(self, words: Sequence[str]) -> tuple[str, ...]:
         """How the English voice says each word, in the names that it has for sounds (`Its` for 'its')."""
@@ -133,6 +146,23 @@ class ScratchVoice:
         return head, raw
 
 
-def words_a_minute(words: Sequence[str], samples: int) -> float:
+def words_a_minute(words: Sequence[str] | Sequence[SpokenToken], samples: int) -> float:
     """The real rate of a line, spoken words counted (`60 fps` is four)."""
-    return sum(spoken_words(word) for word in words) * 60.0 * SAMPLE_RATE / max(samples, 1)
+    return sum(len(token.words) for token in _tokens(words, "en")) * 60.0 * SAMPLE_RATE / max(samples, 1)
+
+
+def _tokens(words: Sequence[str] | Sequence[SpokenToken], language: str) -> Sequence[SpokenToken]:
+    tokens = [word for word in words if isinstance(word, SpokenToken)]
+    if tokens:
+        return tokens
+    return spoken_form(" ".join(str(word) for word in words), language=language)
+
+
+def _with_pauses(tokens: Sequence[SpokenToken]) -> list[str]:
+    """Each spoken word as the voice is given it, the punctuation that makes for a pause behind it."""
+    said: list[str] = []
+    for token in tokens:
+        said += [voiced(word) for word in token.words]
+        if said and (pause := "".join(sign for sign in token.trailing if sign in _PAUSES)):
+            said[-1] += "," if set(pause) <= set("-–—") else pause.strip("-–—")
+    return said

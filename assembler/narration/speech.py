@@ -25,6 +25,7 @@ class Speech:
     word times exact) or `estimate` (nothing to hear).
     sound: a file of exactly `samples` mono float32 little-endian samples at 48 kHz, or None.
     source: the take it came from, or None.
+    said: how many words are spoken, which may be more than are written (`60 fps` is four); 0 = not counted.
     unstretched: how long it was before `stretch:` made it faster or slower, in samples; None = it was not.
     """
 
@@ -33,4 +34,5 @@ class Speech:
     words: tuple[Word, ...]
     sound: Path | None = None
     source: Path | None = None
+    said: int = 0
     unstretched: int | None = None

@@ -83,8 +83,9 @@ class Voice:
         ]
         self._library.espeak_TextToPhonemes.argtypes = [ctypes.POINTER(ctypes.c_void_p), ctypes.c_int, ctypes.c_int]
         self._library.espeak_TextToPhonemes.restype = ctypes.c_char_p
-        data = os.fsencode(Path(espeakng_loader.get_data_path()).parent)
-        self.rate = int(self._library.espeak_Initialize(_SYNCHRONOUS, 0, data, _PHONEME_EVENTS | _DONT_EXIT))
+        self._data = Path(espeakng_loader.get_data_path())
+        home = os.fsencode(self._data.parent)
+        self.rate = int(self._library.espeak_Initialize(_SYNCHRONOUS, 0, home, _PHONEME_EVENTS | _DONT_EXIT))
         if self.rate <= 0:
             raise RuntimeError("the voice's own data could not be loaded")
         self._samples = array.array("h")
@@ -137,8 +138,16 @@ class Voice:
             said.append(self._library.espeak_TextToPhonemes(ctypes.byref(rest), _UTF8, 0).decode("utf-8", "replace"))
         return " ".join(said)
 
+    def voices(self) -> tuple[list[str], list[str]]:
+        """The names of its voices, and those of the variants that any of them may have behind a `+`."""
+        languages = sorted(path.name.lower() for path in (self._data / "lang").rglob("*") if path.is_file())
+        return languages, sorted(path.name for path in (self._data / "voices" / "!v").iterdir())
+
     def _choose(self, voice: str) -> None:
-        if self._library.espeak_SetVoiceByName(voice.encode()) != 0:
+        _, plus, variant = voice.partition("+")
+        # The library says nothing of a variant that it does not have.
+        known = not plus or (self._data / "voices" / "!v" / variant).is_file()
+        if not known or self._library.espeak_SetVoiceByName(voice.encode()) != 0:
             raise LookupError(f"there is no voice '{voice}'")
 
     def _trimmed(self, words: Sequence[str]) -> tuple[array.array[int], list[list[int]]]:
@@ -203,6 +212,10 @@ def _serve(line: bytes, voice: Voice, out: BinaryIO) -> None:
         if "phonemes" in request:
             told = voice.phonemes(request["phonemes"], str(request["voice"]))
             _answer(out, {"phonemes": told, "spent": not _FORKS})
+            return
+        if "voices" in request:
+            languages, variants = voice.voices()
+            _answer(out, {"voices": languages, "variants": variants, "spent": False})
             return
         samples, marks = voice.speak(request["words"], int(request["rate"]), str(request["voice"]))
         if sys.byteorder == "big":

@@ -357,7 +357,7 @@ class _Line:
             said.append(one)
             doubts.append(doubt)
         odd = re.sub(r"[\w\s'’.,/+&=→@%×÷‑-]", "", core)
-        if parts[0].casefold() in _KEYS:
+        if parts and parts[0].casefold() in _KEYS:
             said = [word for word in said if word != "plus"]
         doubts.append(f"'{odd[0]}' is not said" if odd else "")
         return " ".join(word for word in said if word), next((doubt for doubt in doubts if doubt), "")
