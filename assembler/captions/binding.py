@@ -75,16 +75,17 @@ class _Binder:
         return bound, sorted(self.dropped)
 
     def _unchanged(self) -> Iterator[tuple[int, int]]:
-        """Pairs of cues with the same text in the same order."""
-        a = [cue.lines for cue in self.record.cues]
-        b = [cue.lines for cue in self.cues]
-        head = 0
-        while head < min(len(a), len(b)) and a[head] == b[head]:
-            yield head, head
-            head += 1
-        for at, other, size in SequenceMatcher(None, a[head:], b[head:], autojunk=False).get_matching_blocks():
-            for step in range(size):
-                yield head + at + step, head + other + step
+        """Pairs of cues with the same text in the same order: first those whose times are the same, too."""
+        was = {(cue.start_ms, cue.end_ms, cue.lines): at for at, cue in enumerate(self.record.cues)}
+        a, b = [cue.lines for cue in self.record.cues], [cue.lines for cue in self.cues]
+        old = new = 0
+        for other, cue in enumerate(self.cues):
+            at = was.get((cue.start_ms, cue.end_ms, cue.lines), -1)
+            if at >= old:
+                yield from _equal(a, b, range(old, at), range(new, other))
+                yield at, other
+                old, new = at + 1, other + 1
+        yield from _equal(a, b, range(old, len(a)), range(new, len(b)))
 
     def _same(self, was: RecordedCue, cue: FileCue) -> Bound:
         """A cue that stands on what it stood on before."""
@@ -189,6 +190,16 @@ class _Binder:
         in_ms = starts.in_ms if starts and starts.start_ms == cue.start_ms else self._lead(cue, first)
         out_ms = ends.out_ms if ends and ends.end_ms == cue.end_ms else self._tail(cue, last)
         return Bound(cue, first, last, None, in_ms, out_ms)
+
+
+def _equal(a: Sequence[object], b: Sequence[object], old: range, new: range) -> Iterator[tuple[int, int]]:
+    """Pairs of equal things between two stretches, in order."""
+    if not old or not new:
+        return
+    blocks = SequenceMatcher(None, a[old.start : old.stop], b[new.start : new.stop], autojunk=False)
+    for at, other, size in blocks.get_matching_blocks():
+        for step in range(size):
+            yield old.start + at + step, new.start + other + step
 
 
 def _span(cue: RecordedCue) -> range:

@@ -170,7 +170,10 @@ def _runs(timeline: Timeline) -> Iterator[tuple[PlacedSegment, list[_Word]]]:
             for word in _words(line, timeline.rate):
                 # Estimated times may run backwards by a little; captions may not.
                 start = max(word.start_frame, latest)
-                words.append(replace(word, start_frame=start, end_frame=max(word.end_frame, start + 1)))
+                end = max(word.end_frame, start + 1)
+                if start != word.start_frame or end != word.end_frame:
+                    word = replace(word, start_frame=start, end_frame=end)
+                words.append(word)
                 latest = start
         if words:
             yield lines[0][0], words
