@@ -127,7 +127,8 @@ def _programme_gain(
 
 def _report(timeline: Timeline, heard: _Heard, settings: SoundSettings, gain_db: float, curve: Curve) -> MixReport:
     raised = np.float32(amplitude(gain_db))
-    mixed = heard.whole * np.square(curve[: heard.whole.size] * raised)
+    scale = np.square(curve[: heard.whole.size] * raised)
+    mixed = heard.whole * scale
     highest = float((heard.peaks * np.maximum(curve[:-1], curve[1:])).max(initial=0.0)) * float(raised)
     spans = [
         (start // CHUNK, -(-end // CHUNK))
@@ -136,21 +137,16 @@ def _report(timeline: Timeline, heard: _Heard, settings: SoundSettings, gain_db:
     ]
     speaking = _marked(spans, heard.whole.size)
     speech, background = ungated_lufs(heard.narration[speaking]), ungated_lufs(heard.background[speaking])
-
-    def raised_lufs(power: Power) -> float | None:
-        lufs = integrated_lufs(power)
-        return None if lufs is None else lufs + gain_db
-
     return MixReport(
         target_lufs=settings.loudness_lufs,
         limit_dbtp=settings.peak_dbtp,
         programme_lufs=integrated_lufs(mixed),
         true_peak_dbtp=decibels(highest),
         range_lu=loudness_range_lu(mixed),
-        narration_lufs=raised_lufs(heard.narration),
-        captures_lufs=raised_lufs(heard.captures),
-        music_lufs=raised_lufs(heard.music),
-        background_lufs=raised_lufs(heard.background),
+        narration_lufs=integrated_lufs(heard.narration * scale),
+        captures_lufs=integrated_lufs(heard.captures * scale),
+        music_lufs=integrated_lufs(heard.music * scale),
+        background_lufs=integrated_lufs(heard.background * scale),
         speech_over_background_lu=None if speech is None or background is None else speech - background,
         gain_db=gain_db,
         most_limited_db=decibels(float(curve.min())) or 0.0,

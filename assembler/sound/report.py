@@ -28,8 +28,9 @@ class MixReport:
     target_lufs, limit_dbtp: what was aimed at. programme_lufs, true_peak_dbtp: what the first pass foresees; once
     blocks() has run to its end, what was measured on the sound itself. range_lu: loudness range of the programme.
     narration_lufs, captures_lufs, music_lufs, background_lufs (captures and music together): the parts as they stand
-    in the programme, its gain included. speech_over_background_lu: how far speech stands above the background while
-    it lasts. gain_db: what the programme was raised by. most_limited_db: the limiter's deepest gain, 0 or less.
+    in the programme, its gain and its limiter included. speech_over_background_lu: how far speech stands above the
+    background while it lasts. gain_db: what the programme was raised by. most_limited_db: the limiter's deepest gain,
+    0 or less. segments: those in which somebody speaks.
     """
 
     target_lufs: float

@@ -1,0 +1,138 @@
+"""How long an hour of sound takes to mix, and how much memory: to be flat in the programme's length.
+
+    python benchmarks/mix_hour.py                  # 10 and 60 minutes, each in a process of its own
+    python benchmarks/mix_hour.py --minutes 5
+
+The programme: a line of speech-like noise every 5 s, a capture's stereo sound under all of it in stretches of five
+minutes (44.1 kHz FLAC), and looped music. Two passes are made, as for a draft: listening and mixing; nothing is kept.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from fractions import Fraction
+from pathlib import Path
+
+import av
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+
+from assembler.media.info import CaptureInfo, Colour, SoundInfo
+from assembler.media.probe import probe_sound
+from assembler.narration.speech import Speech
+from assembler.sound.levels import measure
+from assembler.sound.mix import mix
+from assembler.storyboard import read_storyboard
+from assembler.storyboard.model import Capture, Line
+from assembler.timeline.model import PlacedHear, PlacedLine, PlacedSegment, Timeline
+from assembler.timeline.music import place_music
+from assembler.timing.rates import SAMPLE_RATE
+from assembler.timing.spans import Span
+
+CAPTURE_MINUTES = 5
+STORYBOARD = """\
+storyboard: 1
+title: Long
+canvas: {rate: 60}
+sound: {music: {file: tide.flac, loop: true}}
+segments: [{id: all, lasts: SECONDS s, show: {card: x}}]
+"""
+
+
+def write_flac(path: Path, seconds: int, rate: int, level: float) -> None:
+    """Noise that comes and goes, stereo."""
+    random = np.random.default_rng(4)
+    with av.open(str(path), "w") as out:
+        stream = out.add_stream("flac", rate=rate, layout="stereo")
+        for second in range(seconds):
+            swell = 0.5 + 0.5 * np.sin(2 * np.pi * 0.7 * (second + np.arange(rate) / rate))
+            block = np.clip(level * random.standard_normal((2, rate)) * swell, -1, 1)
+            packed = np.ascontiguousarray((block * 32767).astype(np.int16).T.reshape(1, -1))
+            frame = av.AudioFrame.from_ndarray(packed, "s16", "stereo")
+            frame.sample_rate, frame.pts = rate, second * rate
+            out.mux(stream.encode(frame))
+        out.mux(stream.encode(None))
+
+
+def programme(folder: Path, minutes: int) -> Timeline:
+    """The programme, whose files lie in `folder`."""
+    seconds = minutes * 60
+    storyboard = read_storyboard(STORYBOARD.replace("SECONDS", str(seconds)), "long")
+    sound = SoundInfo(44_100, 2, Fraction(0), Fraction(CAPTURE_MINUTES * 60))
+    info = CaptureInfo(
+        path=folder / "game.flac", width=64, height=36, aspect=Fraction(1), rotation=0, codec="h264",
+        pixel_format="yuv420p", bits=8, colour=Colour(1, 1, 1, False), pts=np.arange(2, dtype=np.int64),
+        time_base=Fraction(1, 60), last_duration=1, frame_rate=Fraction(60), sound=sound, interlaced=False,
+    )  # fmt: skip
+    voice = folder / "voice.f32"
+    speech = Speech("take", voice.stat().st_size // 4, (), voice, folder / "voice.wav")
+    lines = [
+        PlacedLine("all", number, Line(text="x"), speech, at * SAMPLE_RATE)
+        for number, at in enumerate(range(1, seconds - 4, 5), 1)
+    ]
+    step = CAPTURE_MINUTES * 60 * SAMPLE_RATE
+    game = Capture(id="game", file="game.flac")
+    heard = [PlacedHear(game, at, at + step, Fraction(0), 0.0) for at in range(0, seconds * SAMPLE_RATE, step)]
+    span = Span(0, seconds * 60)
+    placed = PlacedSegment(storyboard.segments[0], span, (), tuple(lines), tuple(heard), 0)
+    bare = Timeline(storyboard, folder, Fraction(60), seconds * 60, (placed,), {"game": info})
+    music = folder / "tide.flac"
+    files = {"tide.flac": (music, probe_sound(music))}
+    return Timeline(storyboard, folder, Fraction(60), seconds * 60, (placed,), {"game": info},
+                    music=place_music(bare, files))  # fmt: skip
+
+
+def run(folder: Path, minutes: int) -> None:
+    """Mix once and print what it took."""
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    began = time.perf_counter()
+    timeline = programme(folder, minutes)
+    levels = measure(timeline)
+    listened = time.perf_counter()
+    made = mix(timeline, levels=levels)
+    samples = sum(len(block) for block in made.blocks())
+    ended = time.perf_counter()
+    report = made.report
+    print(json.dumps({
+        "minutes": minutes,
+        "samples": samples,
+        "listening_s": round(listened - began, 2),
+        "mixing_s": round(ended - listened, 2),
+        "listening_x": round(minutes * 60 / (listened - began), 1),
+        "mixing_x": round(minutes * 60 / (ended - listened), 1),
+        "rss_before_mib": round(before),
+        "peak_rss_mib": round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024),
+        "programme_lufs": round(report.programme_lufs or 0, 2),
+        "true_peak_dbtp": round(report.true_peak_dbtp or 0, 2),
+    }), flush=True)  # fmt: skip
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--minutes", type=int, nargs="*", default=[10, 60])
+    parser.add_argument("--in", dest="folder", type=Path, help=argparse.SUPPRESS)
+    options = parser.parse_args()
+    if options.folder:
+        run(options.folder, options.minutes[0])
+        return
+    with tempfile.TemporaryDirectory() as made:
+        folder = Path(made)
+        write_flac(folder / "game.flac", CAPTURE_MINUTES * 60, 44_100, 0.1)
+        write_flac(folder / "tide.flac", 90, 48_000, 0.2)
+        at = np.arange(7 * SAMPLE_RATE // 2) / SAMPLE_RATE
+        noise = 0.1 * np.random.default_rng(5).standard_normal(at.size) * (0.5 + 0.5 * np.sin(2 * np.pi * 4 * at))
+        (folder / "voice.f32").write_bytes(noise.astype("<f4").tobytes())
+        for minutes in options.minutes:
+            command = [sys.executable, __file__, "--in", str(folder), "--minutes", str(minutes)]
+            subprocess.run(command, check=True)
+
+
+if __name__ == "__main__":
+    main()
