@@ -23,6 +23,10 @@ def add(commands: Any) -> None:
         "--fit", action="store_true",
         help="also print, for every segment and line, what its narration needs and what it has",
     )  # fmt: skip
+    command.add_argument(
+        "--spoken", action="store_true",
+        help="print how every line will be said, with what to look at marked ?, and nothing else",
+    )  # fmt: skip
     command.set_defaults(run=run)
 
 
@@ -35,6 +39,8 @@ def run(options: argparse.Namespace) -> int:
     from assembler.timeline.resolve import GAP_ID
     from assembler.timing.timecode import clock
 
+    if options.spoken:
+        return _spoken(options)
     patience = None if options.json else Patience()
     prepared, sound = with_sound(prepare(options.project, say=patience), say=patience)
     failed = any(found.severity == "error" for found in prepared.findings)
@@ -71,3 +77,18 @@ def run(options: argparse.Namespace) -> int:
         out(sound_line(sound))
     out(f"{prepared.path.name}: {segments}, {length}: {tally(prepared.findings)}")
     return int(failed)
+
+
+def _spoken(options: argparse.Namespace) -> int:
+    """Only the storyboard is read: no capture, no take. Nothing in it is an error."""
+    from assembler.cli.speaking import spoken_data, spoken_text
+    from assembler.prepare import storyboard_path
+    from assembler.storyboard import load_storyboard
+
+    path = storyboard_path(options.project)
+    storyboard = load_storyboard(path)
+    if options.json:
+        print_json("check", {"storyboard": str(path), "spoken": spoken_data(storyboard)})
+    else:
+        out(spoken_text(storyboard, path.name))
+    return 0

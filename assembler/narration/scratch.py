@@ -32,6 +32,8 @@ _RATE_PASSAGE = (
     "whole walk. On the quay the second one drops to 48 fps at 1440p, a frame time of 20.8 ms, while the light on the "
     "water keeps changing. Look at the far wall: textures arrive late, and reflections are drawn at half resolution."
 )
+# The voice takes a lone capital A for the article.
+_ALOUD = {"a.": "ay", "a.'s": "ays"}
 _PAUSES = ".,;:!?…-–—"
 # BCP 47 tags to the voice's own names; `en-gb` is missing by that name from the packaged voices.
 _VOICES = {"en": "en-us", "en-gb": "gmw/en", "zh": "cmn", "no": "nb"}
@@ -162,7 +164,7 @@ def _with_pauses(tokens: Sequence[SpokenToken]) -> list[str]:
     """Each spoken word as the voice is given it, the punctuation that makes for a pause behind it."""
     said: list[str] = []
     for token in tokens:
-        said += [voiced(word) for word in token.words]
+        said += [_ALOUD.get(word) or voiced(word) for word in token.words]
         if said and (pause := "".join(sign for sign in token.trailing if sign in _PAUSES)):
             said[-1] += "," if set(pause) <= set("-–—") else pause.strip("-–—")
     return said
