@@ -84,7 +84,7 @@ class ChosenTakes:
             mend = f"listen to it; `assembler takes --choose {key}=NUMBER` or `verdict: chosen` in {self._name}"
             self._find(Finding("warning", "take-flagged", place, what, mend))
             return False
-        if entry.text_print and entry.text_print != text_print(line.text):
+        if entry.text_print and entry.text_print != text_print(line.spoken or line.text):
             used = "it is spoken from it all the same" if entry.by_hand else "it is not used"
             what = f"the words of {where} changed since its take was {_decided(entry)}; {used}"
             self._find(Finding("warning", "take-text-changed", place, what, "record it anew, or put the words back"))
