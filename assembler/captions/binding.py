@@ -7,10 +7,9 @@ touched are left, and these are bound by the words they hold, or by the time the
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from difflib import SequenceMatcher
-from fractions import Fraction
 
 from assembler.captions.caption_file import FileCue
 from assembler.captions.files import millisecond
@@ -51,14 +50,23 @@ def shown_words(lines: Iterable[str]) -> list[str]:
     return [word for line in lines for word in _TAG.sub("", line).split()]
 
 
-def bind(record: Record, cues: Sequence[FileCue]) -> tuple[list[Bound], list[tuple[int, int]]]:
-    """Every cue of the file, in order, and the stretches of words that a person left without a cue."""
-    return _Binder(record, cues).bind()
+def bind(
+    record: Record, cues: Sequence[FileCue], *, trust_times: bool = True
+) -> tuple[list[Bound], list[tuple[int, int]]]:
+    """Every cue of the file, in order, and the stretches of words that a person left without a cue.
+
+    trust_times: False where the file's times have nothing to do with the record's programme; then only
+    the words count, and no time is taken for a person's.
+    """
+    bound, dropped = _Binder(record, cues, trust_times).bind()
+    if not trust_times:
+        bound = [replace(each, in_ms=None, out_ms=None) for each in bound]
+    return bound, dropped
 
 
 class _Binder:
-    def __init__(self, record: Record, cues: Sequence[FileCue]) -> None:
-        self.record, self.cues = record, cues
+    def __init__(self, record: Record, cues: Sequence[FileCue], trust_times: bool) -> None:
+        self.record, self.cues, self.trust_times = record, cues, trust_times
         self.script, self.rate = record.script, record.rate
         self.words_ms = [millisecond(frame, record.rate) for frame in record.script.starts]
         self.dropped = list(record.dropped)
@@ -111,7 +119,8 @@ class _Binder:
         words += [word for first, last in self.dropped for word in range(first, last + 1) if self._near(word, cues)]
         words.sort()
         claims = self._by_words(words, cues)
-        self._by_time(words, cues, claims)
+        if self.trust_times:
+            self._by_time(words, cues, claims)
         claims = [self._one_segment(claim) for claim in claims]
         self._rest(words, was, claims)
         return [self._touched(cue, claim, was) for cue, claim in zip(cues, claims, strict=True)]
@@ -208,9 +217,8 @@ def _span(cue: RecordedCue) -> range:
     return range(cue.first_word, cue.last_word + 1)
 
 
-def _stretches(words: Sequence[int], segment_of: object) -> Iterator[tuple[int, int]]:
+def _stretches(words: Sequence[int], segment_of: Callable[[int], str]) -> Iterator[tuple[int, int]]:
     """Rising word numbers as stretches without a hole, none over a segment's end."""
-    assert callable(segment_of)
     start = before = None
     for word in words:
         if start is None or before is None or word != before + 1 or segment_of(word) != segment_of(before):
@@ -220,8 +228,3 @@ def _stretches(words: Sequence[int], segment_of: object) -> Iterator[tuple[int, 
         before = word
     if start is not None and before is not None:
         yield start, before
-
-
-def seconds(milliseconds: int) -> Fraction:
-    """Milliseconds as exact seconds."""
-    return Fraction(milliseconds, 1000)

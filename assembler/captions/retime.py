@@ -46,12 +46,16 @@ def first_file(timeline: Timeline, cues: Sequence[Cue] | None = None) -> Result:
     return Result(found, (), (), 0, record, False)
 
 
-def retime(timeline: Timeline, record: Record, cues: Sequence[FileCue]) -> Result:
-    """Bring a file's cues, in its order, from the programme of `record` to `timeline`."""
-    bound, dropped = bind(record, cues)
+def retime(timeline: Timeline, record: Record, cues: Sequence[FileCue], *, trust_times: bool = True) -> Result:
+    """Bring a file's cues, in its order, from the programme of `record` to `timeline`.
+
+    trust_times: False where the file's times are not those of the record's programme: then every cue
+    that stands on words gets the words' times.
+    """
+    bound, dropped = bind(record, cues, trust_times=trust_times)
     limits = limits_of(timeline)
     script = script_of(timeline)
-    if record.layout == layout_print(timeline, limits, script):
+    if trust_times and record.layout == layout_print(timeline, limits, script):
         return _unchanged(record, bound, dropped)
     return _Retiming(timeline, limits, script, record, bound, dropped).run()
 
