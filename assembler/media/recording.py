@@ -50,14 +50,16 @@ class Levels:
 def read_levels(
     path: Path,
     *,
-    progress: Callable[[float], None] | None = None,
+    progress: Callable[[float, float], None] | None = None,
     cancelled: Callable[[], bool] | None = None,
 ) -> Levels:
     """The level of a whole recording.
 
-    progress: told the seconds read so far. cancelled: asked now and then; true raises KeyboardInterrupt.
+    progress: told the seconds read so far, and those the file says it has (0 where it does not say). cancelled: asked
+    now and then; true raises KeyboardInterrupt.
     Raises MediaError when it cannot be read to its end, holds values that are not numbers, or is endless.
     """
+    told_s = _told_seconds(path)
     rows: list[Samples] = []
     waiting = np.zeros(0, np.float32)
     length, peak, clipped, told = 0, 0.0, 0, 0
@@ -79,13 +81,18 @@ def read_levels(
         if length - told >= SAMPLE_RATE * 10:
             told = length
             if progress is not None:
-                progress(length / SAMPLE_RATE)
+                progress(length / SAMPLE_RATE, told_s)
             if cancelled is not None and cancelled():
                 raise KeyboardInterrupt
     if waiting.size >= FRAME:
         rows.append(_db(waiting[: waiting.size // FRAME * FRAME]))
     db = np.concatenate(rows) if rows else np.zeros(0, np.float32)
     return Levels(db, length, peak, clipped)
+
+
+def _told_seconds(path: Path) -> float:
+    with open_media(path) as container:
+        return max(0.0, (container.duration or 0) / 1_000_000)
 
 
 def _db(mono: Samples) -> Samples:
@@ -115,7 +122,7 @@ class Recording:
 
     def span(self, start: int, end: int) -> Samples:
         """(end - start,) float32 mono at 48 kHz; silence where there is no sound. Raises MediaError."""
-        return self._reader.read(start, end - start).mean(axis=1, dtype=np.float32)
+        return np.asarray(self._reader.read(start, end - start).mean(axis=1), np.float32)
 
     def span_at(self, rate: int, start: int, end: int) -> Samples:
         """The same at another rate, `rate` samples a second."""

@@ -6,11 +6,17 @@ goes on where it was, and a second run over the same recording and script is qui
 
 from __future__ import annotations
 
+import contextlib
+import io
+import zipfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from assembler.measure.store import content_print
+from assembler.media.landing import write_whole
 from assembler.media.recording import FRAME, Levels, read_levels
 from assembler.narration.recogniser import Heard, pronunciations
 from assembler.narration.take_choice import Candidate, LineResult, choose, confidence, reason
@@ -87,7 +93,7 @@ def find_takes(
     searched = []
     for n, path in enumerate(recordings):
         content = content_print(path)
-        levels = _levels(path, progress, cancelled)
+        levels = _levels(path, content, cache, progress, cancelled)
         sounding = stretches(levels)
         searched.append(Searched(path, content, levels.seconds, _notes(levels, sounding)))
         if not sounding or not any(known.values()):
@@ -125,12 +131,23 @@ def _result(line: ScriptLine, known: Sequence[str], candidates: Sequence[Candida
     return result
 
 
-def _levels(path: Path, progress: Progress | None, cancelled: Callable[[], bool] | None) -> Levels:
-    def tell(seconds: float) -> None:
-        if progress is not None:
-            progress(f"reading {path.name}", int(seconds), 0)
+def _levels(
+    path: Path, content: str, cache: Path, progress: Progress | None, cancelled: Callable[[], bool] | None
+) -> Levels:
+    """The recording's level over time, read once."""
+    kept = cache / TAKES_FOLDER / f"levels-{content}.npz"
+    with contextlib.suppress(OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile), np.load(kept) as told:
+        return Levels(told["db"], int(told["samples"]), float(told["peak"]), int(told["clipped"]))
 
-    return read_levels(path, progress=tell, cancelled=cancelled)
+    def tell(seconds: float, of: float) -> None:
+        if progress is not None:
+            progress(f"reading {path.name}", int(seconds), int(of))
+
+    levels = read_levels(path, progress=tell, cancelled=cancelled)
+    data = io.BytesIO()
+    np.savez(data, db=levels.db, samples=levels.samples, peak=levels.peak, clipped=levels.clipped)
+    write_whole(kept, data.getvalue())
+    return levels
 
 
 def _notes(levels: Levels, sounding: Sequence[Stretch]) -> tuple[str, ...]:
