@@ -21,6 +21,13 @@ captures:
 """
 
 
+CARD_ONLY = """\
+storyboard: 1
+title: One machine
+segments: [{id: only, lasts: 2 s, show: {card: Hello}}]
+"""
+
+
 @dataclass(frozen=True)
 class Broken:
     """A faulty storyboard with its marks, and a distinctive part of each message in their order."""
@@ -225,6 +232,13 @@ _SHOTS = (
     Broken("an option that is a list", show("{made: {file: x.py, options: {a: ▸[1]}}}\n"), ("not a list",), True),
     Broken("a loud gain", segment("{id: a, lasts: 2 s, show: {full: quay}, hear: {capture: quay, gain: ▸99}}\n"),
            ("outside -60 dB",), True),
+    Broken("a loudness with a slip", CARD_ONLY + "sound: {loudness: ▸brodcast-r128}\n", ("not a loudness",), True),
+    Broken("a loudness out of bounds", CARD_ONLY + "sound: {loudness: ▸-60 LUFS, peak: ▸3}\n",
+           ("outside -36 LUFS to -9 LUFS", "outside -12 dBTP to 0 dBTP"), None),
+    Broken("speech that raises what lies under it", CARD_ONLY + "sound: {duck: ▸12 dB}\n", ("would raise",), None),
+    Broken("music from outside, under no such segment",
+           CARD_ONLY + "sound: {music: {file: ▸../a.wav, segments: [▸on, only, ▸only]}}\n",
+           ("leads outside", "no segment 'on'", "named twice"), None),
     Broken("an empty line", segment("{id: a, say: [Hello, ▸''], show: {full: quay}}\n"), ("is empty",), True),
     Broken("a line that is nothing", segment("{id: a, say: [Hello, ▸~], show: {full: quay}}\n"), ("no value",), True),
     Broken("a take outside", segment("{id: a, say: {text: Hello, take: ▸../t.wav}, show: {full: quay}}\n"),

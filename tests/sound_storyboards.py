@@ -69,6 +69,13 @@ segments:
       - {lasts: 2 s, made: {file: code/chart.py, function: chart, options: {steps: 3, scale: 1.0, name: x, dark: true}}}
     hear: {capture: ash-quay, gain: 3}
     leave: {fade: 1 s}
+sound:
+  loudness: broadcast-r128
+  peak: -2 dBTP
+  duck: -18 dB
+  music:
+    - {file: music/tide.flac, gain: -3 dB, from: 2 s, loop: true, fade-in: 0 s, fade-out: 3 s, segments: [opening]}
+    - {file: music/end.ogg}
 """
 
 FRAMES_ONLY = """\

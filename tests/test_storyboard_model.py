@@ -56,6 +56,22 @@ def test_what_is_left_out_has_its_default() -> None:
     assert (only.chapter, only.start, only.until, only.say, only.hear, only.enter) == (None, None, None, (), (), None)
 
 
+def test_sound_is_read_as_written_and_has_its_defaults(story: Storyboard) -> None:
+    sound = story.sound
+    # Source of the named targets: EBU R 128 (-23 LUFS, -1 dBTP) and ATSC A/85, from memory (-24 LKFS, -2 dBTP).
+    assert (sound.target, sound.loudness_lufs, sound.peak_dbtp, sound.duck_db) == ("broadcast-r128", -23.0, -2.0, -18.0)
+    tide, end = sound.music
+    assert (tide.file, tide.gain_db, tide.start.seconds, tide.loop) == ("music/tide.flac", -3.0, 2, True)
+    assert (tide.fade_in.seconds, tide.fade_out.seconds, tide.segments) == (0, 3, ("opening",))
+    assert (end.gain_db, end.start.seconds, end.loop, end.segments) == (0.0, 0, False, ())
+    assert (end.fade_in.seconds, end.fade_out.seconds) == (1, 2)
+    plain = read_storyboard(SHORT, "s").sound
+    assert (plain.target, plain.loudness_lufs, plain.peak_dbtp, plain.duck_db, plain.music) == ("web", -14, -1, -12, ())
+    for written, lufs, peak in (("broadcast-a85", -24, -2), ("podcast", -16, -1), ("-18.5 LUFS", -18.5, -1)):
+        chosen = read_storyboard(SHORT + f"sound: {{loudness: {written}}}\n", "s").sound
+        assert (chosen.loudness_lufs, chosen.peak_dbtp) == (lufs, peak)
+
+
 def test_a_zero_pause_is_not_taken_for_a_missing_one() -> None:
     story = read_storyboard(SHORT + "narration: {lead: 0 s, pause: 0 f, tail: 0 s}\n", "s")
     assert [t.seconds for t in (story.narration.lead, story.narration.pause, story.narration.tail)] == [0, 0, 0]

@@ -113,7 +113,7 @@ SOUND = Keys(
     about="How loud the programme is, how far the background is lowered under speech, and music.",
     keys=(
         Key(name="loudness", shape=_LOUDNESS,
-            about="The integrated loudness of the programme (ITU-R BS.1770), as a number or by name: web (-14 LUFS) and "
+            about="The programme's integrated loudness (ITU-R BS.1770), as a number or by name: web (-14 LUFS) and "
                   "podcast (-16 LUFS) are common practice without a source; broadcast-r128 (-23 LUFS) is EBU R 128, "
                   "broadcast-a85 (-24 LKFS) ATSC A/85.",
             examples=("web", "broadcast-r128", "-16 LUFS"), default="web", gives="web"),
