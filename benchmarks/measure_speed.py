@@ -1,0 +1,117 @@
+"""What measuring costs: its wall time against decoding alone, its memory by length, and captures at once.
+
+    python benchmarks/measure_speed.py [--seconds 120] [--rounds 5] [--lengths 30,120,360] [--folder DIR]
+
+The capture is made here: 1080p60 H.264 of about 50 Mb/s (a moving test picture under strong noise), ten seconds of it
+repeated. Decoding alone is PyAV with the same threads and no conversion; measuring is the whole of `assembler measure`
+with nothing kept. Each runs in a process of its own, and they take turns; what counts is the median of the ratios of
+neighbours, as a shared machine's speed drifts. Memory is the most that a process held (ru_maxrss).
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import shutil
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import imageio_ffmpeg
+
+ROOT = Path(__file__).resolve().parents[1]
+FFMPEG = imageio_ffmpeg.get_ffmpeg_exe()
+PIECE_S = 10
+
+DECODE = """
+import sys, av
+with av.open(sys.argv[1]) as container:
+    stream = container.streams.video[0]
+    stream.thread_type = "AUTO"
+    for frame in container.decode(stream):
+        pass
+"""
+
+
+def make_capture(folder: Path, seconds: int) -> Path:
+    """A capture of the length, rounded up to whole pieces."""
+    piece, out = folder / "piece.mp4", folder / f"capture{seconds}.mp4"
+    if not piece.exists():
+        source = f"testsrc2=size=1920x1080:rate=60:duration={PIECE_S},noise=alls=24:allf=t:all_seed=3"
+        coder = ["-c:v", "libx264", "-preset", "veryfast", "-b:v", "50M", "-maxrate", "50M", "-bufsize", "50M"]
+        run = [FFMPEG, "-v", "error", "-y", "-f", "lavfi", "-i", source, *coder, "-g", "120", "-pix_fmt", "yuv420p"]
+        subprocess.run([*run, str(piece)], check=True)
+    if not out.exists():
+        again = ["-stream_loop", str(-(-seconds // PIECE_S) - 1), "-i", str(piece), "-c", "copy"]
+        subprocess.run([FFMPEG, "-v", "error", "-y", *again, str(out)], check=True)
+    return out
+
+
+def run(command: list[str], folder: Path) -> tuple[float, float]:
+    """Wall seconds and the most memory in MiB of one process."""
+    shutil.rmtree(folder / "project", ignore_errors=True)
+    (folder / "project").mkdir()
+    began = time.perf_counter()
+    process = subprocess.Popen(command, cwd=folder / "project", env={**os.environ, "PYTHONPATH": str(ROOT)},
+                               stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)  # fmt: skip
+    _, status, used = os.wait4(process.pid, 0)
+    took = time.perf_counter() - began
+    if status:
+        raise SystemExit(f"{' '.join(command)} failed")
+    return took, used.ru_maxrss / 1024
+
+
+def decoding(path: Path) -> list[str]:
+    return [sys.executable, "-c", DECODE, str(path)]
+
+
+def measuring(*paths: Path, workers: int = 1) -> list[str]:
+    command = [sys.executable, "-m", "assembler.cli.main", "measure", *map(str, paths)]
+    return [*command, "--workers", str(workers), "--json"]
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--seconds", type=int, default=120)
+    parser.add_argument("--rounds", type=int, default=5)
+    parser.add_argument("--lengths", default="30,120,360")
+    parser.add_argument("--folder", type=Path)
+    options = parser.parse_args()
+    folder = options.folder or Path(tempfile.mkdtemp(prefix="measure-speed-"))
+    folder.mkdir(parents=True, exist_ok=True)
+    path = make_capture(folder, options.seconds)
+    megabits = path.stat().st_size * 8 / 1e6 / options.seconds
+    print(f"{options.seconds} s, 1080p60, {megabits:.0f} Mb/s, {os.cpu_count()} processors")
+    run(measuring(make_capture(folder, PIECE_S)), folder)  # what is compiled is kept from here on
+    ratios = []
+    for k in range(options.rounds):
+        # Each goes first as often as the other.
+        ways = [decoding(path), measuring(path)]
+        took = [run(way, folder) for way in (ways if k % 2 == 0 else ways[::-1])]
+        (alone, small), (whole, large) = took if k % 2 == 0 else took[::-1]
+        ratios.append(whole / alone)
+        print(f"decoding {alone:6.1f} s, measuring {whole:6.1f} s: {ratios[-1]:.2f} ({small:.0f} and {large:.0f} MiB, "
+              f"load {os.getloadavg()[0]:.1f})", flush=True)  # fmt: skip
+    print(f"measuring takes {statistics.median(ratios):.2f} of the time of decoding (median of {len(ratios)}, "
+          f"{min(ratios):.2f} to {max(ratios):.2f})")  # fmt: skip
+    for seconds in map(int, filter(None, options.lengths.split(","))):
+        took, most = run(measuring(make_capture(folder, seconds)), folder)
+        print(f"{seconds:4} s of capture: {most:.0f} MiB at most, {took:.1f} s", flush=True)
+    two = [path, folder / "other.mp4"]
+    two[1].write_bytes(path.read_bytes() + b"\0")  # another file by its content
+    gains = []
+    for _ in range(3):
+        singly, _ = run(measuring(*two, workers=1), folder)
+        at_once, _ = run(measuring(*two, workers=2), folder)
+        gains.append(at_once / singly)
+        print(f"two captures: one after the other {singly:.1f} s, at once {at_once:.1f} s: {gains[-1]:.2f}", flush=True)
+    print(f"two at once take {statistics.median(gains):.2f} of one after the other (median of {len(gains)})")
+    if options.folder is None:
+        shutil.rmtree(folder)
+
+
+if __name__ == "__main__":
+    main()
