@@ -89,7 +89,8 @@ def _block(said: SaidLine) -> Iterator[str]:
     width = max((len(_core(token)) for token in rows), default=0)
     for token in rows:
         why = f"   {token.doubtful}" if token.doubtful else ""
-        yield f"  {'?' if token.doubtful else ' '} {_core(token):{width}} -> {token.voiced or '(nothing)'}{why}"
+        mark = "?" if token.doubtful else " "
+        yield f"  {mark} {_core(token):{width}} -> {token.voiced or '(nothing)'}{why}"
 
 
 def _differs(token: SpokenToken) -> bool:

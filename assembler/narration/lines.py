@@ -9,6 +9,7 @@ the programme is decided by the mix, which levels all takes together.
 from __future__ import annotations
 
 import contextlib
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -21,7 +22,7 @@ from assembler.narration import store
 from assembler.narration.estimate import estimate, spread
 from assembler.narration.scratch import INSTALL, VERSION, ScratchVoice
 from assembler.narration.speech import Speech
-from assembler.narration.spoken import SpokenToken, spoken_form
+from assembler.narration.spoken import SpokenToken, has_rules, spoken_form
 from assembler.narration.stretch import change_of, stretched
 from assembler.narration.take_use import ChosenTakes
 from assembler.narration.takes import EXTENSIONS, TRIM_VERSION, TakesFolder, is_clipped, list_takes, speech_span
@@ -111,6 +112,14 @@ class _Reader:
                 *("warning", "pace-fast", self._storyboard.narration, "pace"),
                 f"a pace of {self._pace} words a minute is too fast to follow",
                 f"set pace to {TOO_FAST_WPM} or less; read-aloud technical text is usually 140 to 180",
+            )
+        figures = any(re.search(r"\d", line.text) for segment in self._storyboard.segments for line in segment.say
+                      if line.spoken is None)  # fmt: skip
+        if figures and not has_rules(self._language):
+            self._find(
+                *("note", "spoken-no-rules", self._storyboard, "language"),
+                f"there are no rules for reading figures in '{self._language}': they are said as they are written",
+                "`assembler check --spoken` shows the lines; use lexicon: and spoken: for their figures",
             )
         for paths in self._takes.files.values():
             for path in paths:
@@ -288,7 +297,9 @@ class _Reader:
         assert self._voice
         voices, variants = self._voice.choices()
         base, _, variant = speaker.partition("+")
-        own = [name for name in voices if name.split("-")[0] == self._language.casefold().split("-")[0]]
+        # Only a language with its country: the dialects behind `-x-` fail on common words.
+        plain = [name for name in voices if re.fullmatch(r"[a-z]{2,3}(-[a-z]{2}|-[0-9]{3})?", name)]
+        own = [name for name in plain if name.split("-")[0] == self._language.casefold().split("-")[0]]
         short = [name for name in variants if len(name) == 2]
         known = base.casefold() in voices
         near = get_close_matches(variant if known else base, variants if known else voices, n=1)
@@ -296,7 +307,7 @@ class _Reader:
         self._find(
             *("error", "scratch-voice-unknown", self._storyboard.narration, "voice"),
             f"the scratch voice has no voice '{speaker}': lines without a take are silent",
-            f"{meant}voices: {', '.join(own or voices)}; behind a +, variants: {', '.join(short)}",
+            f"{meant}voices: {', '.join(own or plain)}; behind a +, variants: {', '.join(short)}",
         )
 
     def _find(self, severity: Severity, code: str, at: Placed, key: str, what: str, mend: str = "") -> None:

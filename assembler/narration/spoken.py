@@ -175,7 +175,10 @@ def _by_rules(
     words: Sequence[Sequence[Piece]], lexicon: Mapping[str, str], read: Read | None
 ) -> tuple[SpokenToken, ...]:
     pieces = [piece for word in words for piece in word]
-    said = [(_words(text), doubt) for text, doubt in read(pieces)] if read else [(_words(p.text), "") for p in pieces]
+    if read:
+        said = [(_words(text), doubt) for text, doubt in read(pieces)]
+    else:
+        said = [((piece.core.casefold(),) if piece.core else (), "") for piece in pieces]
     for at, spoken in _from_lexicon(pieces, lexicon).items():
         said[at] = (spoken, "")
     tokens = []
@@ -196,9 +199,7 @@ def _from_lexicon(pieces: Sequence[Piece], lexicon: Mapping[str, str]) -> dict[i
     """By the place of each piece that the lexicon knows, what is said for it; the longest entry wins."""
     if not lexicon:
         return {}
-    exact = {tuple(written.split()): said for written, said in lexicon.items()}
-    loose = {tuple(part.casefold() for part in written): said for written, said in exact.items()}
-    longest = max(map(len, exact))
+    exact, loose, longest = _prepared(tuple(lexicon.items()))
     found: dict[int, tuple[str, ...]] = {}
     at = 0
     while at < len(pieces):
@@ -214,9 +215,18 @@ def _from_lexicon(pieces: Sequence[Piece], lexicon: Mapping[str, str]) -> dict[i
     return found
 
 
-def _entry(
-    pieces: Sequence[Piece], exact: Mapping[tuple[str, ...], str], loose: Mapping[tuple[str, ...], str]
-) -> tuple[str, ...] | None:
+Entries = Mapping[tuple[str, ...], str]
+
+
+@lru_cache(maxsize=8)
+def _prepared(lexicon: tuple[tuple[str, str], ...]) -> tuple[Entries, Entries, int]:
+    """The entries by their words as written and without regard to capitals, and how many words the longest has."""
+    exact = {tuple(written.split()): said for written, said in lexicon}
+    loose = {tuple(part.casefold() for part in written): said for written, said in exact.items()}
+    return exact, loose, max(map(len, exact))
+
+
+def _entry(pieces: Sequence[Piece], exact: Entries, loose: Entries) -> tuple[str, ...] | None:
     """What the lexicon gives for these pieces: as written, without the marks around them, or as a possessive."""
     inner = tuple(piece.core for piece in pieces)
     first = (pieces[0].core + pieces[0].after) if len(pieces) == 1 else ""
