@@ -43,7 +43,7 @@ def film(pictures: int) -> CaptureInfo:
 
 
 def take(samples: int, words: int) -> Speech:
-    step = samples // words
+    step = samples // max(1, words)
     return Speech("take", samples, tuple(Word("word", step * n, step * (n + 1)) for n in range(words)))
 
 
@@ -94,6 +94,14 @@ def called(finding: Finding) -> tuple[str, str]:
     """A finding without its figures: the same one in two versions of a storyboard."""
     what = re.sub(r"; .*| before the dissolve that follows does| too soon| \([^)]*\)", "", finding.what)
     return finding.code, re.sub(r"-?\d[\d.:]*", "#", re.sub(r"(line|segment) '?\d+", r"\g<0>", what))
+
+
+def without_words(finding: Finding, advice: str, lengths: Lengths) -> Lengths:
+    """How long the takes are once the words are cut, each word being as long as the segment's others."""
+    segment = re.findall(r"'([p-s])'", finding.what)[-1]
+    told = re.search(r"cut about (\d+) words? of its (\d+)", advice)
+    keep = 1 - Fraction(int(told[1]), int(told[2])) if told else Fraction(0)
+    return {key: int(length * keep) if key[0] == segment else length for key, length in lengths.items()}
 
 
 @st.composite
@@ -159,6 +167,10 @@ def test_every_mend_written_into_the_storyboard_makes_its_finding_go_away(made: 
     errors = {called(finding) for finding in before if finding.severity == "error"}
     for finding in before:
         for mend in finding.mends:
+            if mend.kind == "cut":
+                event(f"{finding.code}: cut")
+                fewer = without_words(finding, mend.what, lengths)
+                assert called(finding) not in {called(each) for each in findings_of(board, fewer, footage)}
             if not mend.edits:
                 continue
             event(f"{finding.code}: {mend.kind}")

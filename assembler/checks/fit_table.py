@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from assembler.checks.misfits import FEWEST_WORDS, overrun_samples, said_words, seconds, silent_end_s, words_a_minute
 from assembler.narration.speech import Speech
+from assembler.storyboard.model import Storyboard
 from assembler.timeline.model import PlacedLine, PlacedSegment, Timeline
 from assembler.timeline.resolve import GAP_ID, needed_samples
 from assembler.timing.rates import SAMPLE_RATE
@@ -73,14 +74,15 @@ def _row(timeline: Timeline, placed: PlacedSegment) -> FitRow:
         available - needed,
         over,
         _verdict(timeline, placed, available - needed, over),
-        tuple(_line(line) for line in placed.lines),
+        tuple(_line(line, timeline.storyboard) for line in placed.lines),
     )
 
 
-def _line(line: PlacedLine) -> FitLine:
+def _line(line: PlacedLine, storyboard: Storyboard) -> FitLine:
     lasts = seconds(line.speech.samples)
     margin = lasts * margin_of(line.speech)
-    wpm = words_a_minute(line) if said_words(line) >= FEWEST_WORDS and lasts else None
+    enough = said_words(line, storyboard) >= FEWEST_WORDS and lasts
+    wpm = words_a_minute(line, storyboard) if enough else None
     start = Fraction(line.start_sample, SAMPLE_RATE)
     return FitLine(line.number, start, lasts, lasts - margin, lasts + margin, wpm, line.speech.kind)
 

@@ -22,6 +22,7 @@ from assembler.checks.changes import Change, edits, frames_time, short_time, tol
 from assembler.checks.misfits import said_words, seconds
 from assembler.checks.trial import Bench, Fault
 from assembler.errors import Mend
+from assembler.storyboard.model import Storyboard
 from assembler.storyboard.written import MOST_FASTER
 from assembler.timeline.model import PlacedLine, PlacedSegment, Timeline
 from assembler.timing.rates import SAMPLE_RATE
@@ -182,24 +183,24 @@ def natural_samples(line: PlacedLine) -> int:
     return speech.samples if speech.unstretched is None else speech.unstretched
 
 
-def natural_wpm(line: PlacedLine) -> Fraction:
+def natural_wpm(line: PlacedLine, storyboard: Storyboard) -> Fraction:
     """Words a minute of a line before it was stretched; 0 for one without length."""
     length = natural_samples(line)
-    return Fraction(60 * said_words(line) * SAMPLE_RATE, length) if length else Fraction(0)
+    return Fraction(60 * said_words(line, storyboard) * SAMPLE_RATE, length) if length else Fraction(0)
 
 
 def faster(timeline: Timeline, placed: PlacedSegment, samples: int) -> Iterator[Proposal]:
     """Make takes faster by as little as wins `samples`. What is not recorded yet has no pace of its own to change."""
     index = index_of(timeline, placed.segment.id)
     lines = [line for line in placed.lines if line.speech.kind == "take"]
-    step = Fraction(1, 1000)
+    board, step = timeline.storyboard, Fraction(1, 1000)
     while index is not None and lines:
         left = sum(line.speech.samples for line in lines) - samples
         whole = sum(natural_samples(line) for line in lines)
         if left <= 0 or Fraction(whole, left) - 1 > MOST_FASTER:
             return
         change = ceil((Fraction(whole, left) - 1) / step) * step
-        kept = [line for line in lines if natural_wpm(line) * (1 + change) <= FASTEST_STRETCHED_WPM]
+        kept = [line for line in lines if natural_wpm(line, board) * (1 + change) <= FASTEST_STRETCHED_WPM]
         if len(kept) == len(lines):
             for more in (change, change + step):
                 if more <= MOST_FASTER:

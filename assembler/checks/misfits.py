@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 from itertools import pairwise
 
 from assembler.narration.pauses import long_pauses
-from assembler.narration.spoken import spoken_words
+from assembler.narration.spoken import spoken_form
 from assembler.narration.stretch import change_of
 from assembler.storyboard.model import Storyboard
 from assembler.timeline.model import PlacedLine, PlacedSegment, Timeline
@@ -47,15 +48,21 @@ def collisions(timeline: Timeline) -> Iterator[Collision]:
             yield Collision(before, line, before.end_sample - line.start_sample)
 
 
-def said_words(line: PlacedLine) -> int:
+def said_words(line: PlacedLine, storyboard: Storyboard) -> int:
     """Words said for a line's written ones: `1440p` is three."""
-    return line.speech.said or sum(spoken_words(word.text) for word in line.speech.words)
+    lexicon = tuple(storyboard.lexicon.items())
+    return _said_words(line.line.text, lexicon, line.line.spoken, storyboard.language)
 
 
-def words_a_minute(line: PlacedLine, samples: int | None = None) -> Fraction:
+@lru_cache(maxsize=4096)
+def _said_words(text: str, lexicon: tuple[tuple[str, str], ...], spoken: str | None, language: str) -> int:
+    return sum(len(token.words) for token in spoken_form(text, dict(lexicon), spoken=spoken, language=language))
+
+
+def words_a_minute(line: PlacedLine, storyboard: Storyboard, samples: int | None = None) -> Fraction:
     """Pace of a line over its own length, or over `samples`; 0 for a line without length."""
     over = line.speech.samples if samples is None else samples
-    return Fraction(60 * said_words(line) * SAMPLE_RATE, over) if over > 0 else Fraction(0)
+    return Fraction(60 * said_words(line, storyboard) * SAMPLE_RATE, over) if over > 0 else Fraction(0)
 
 
 def pace_fault(line: PlacedLine, storyboard: Storyboard) -> tuple[str, Fraction] | None:
@@ -64,16 +71,16 @@ def pace_fault(line: PlacedLine, storyboard: Storyboard) -> tuple[str, Fraction]
     Only takes are judged, because the scratch voice's pace is a setting; but no line may be stretched until it is too
     fast. Long pauses do not count as slow speech.
     """
-    if said_words(line) < FEWEST_WORDS or line.speech.samples <= 0:
+    if said_words(line, storyboard) < FEWEST_WORDS or line.speech.samples <= 0:
         return None
-    wpm = words_a_minute(line)
+    wpm = words_a_minute(line, storyboard)
     if wpm > TOO_FAST_WPM:
         if change_of(line.line, storyboard) > 0:
             return "stretch-too-fast", wpm
         return ("speech-too-fast", wpm) if line.speech.kind == "take" else None
     if line.speech.kind != "take" or wpm >= TOO_SLOW_WPM:
         return None
-    wpm = words_a_minute(line, line.speech.samples - paused_samples(line))
+    wpm = words_a_minute(line, storyboard, line.speech.samples - paused_samples(line))
     return ("speech-too-slow", wpm) if wpm < TOO_SLOW_WPM else None
 
 

@@ -37,11 +37,12 @@ def _finding(bench: Bench, line: PlacedLine, code: str, wpm: Fraction) -> Findin
         what = f"{where} is stretched to {float(wpm):.0f} words a minute; above {TOO_FAST_WPM} few can follow"
         return Finding("error", code, line.line.at("stretch"), what, "take its `stretch` away, or say less", mends)
     length = seconds(line.speech.samples)
+    words = Fraction(said_words(line, bench.timeline.storyboard))
     if code == "speech-too-fast":
-        better = 60 * Fraction(said_words(line)) / FASTEST_STRETCHED_WPM
+        better = 60 * words / FASTEST_STRETCHED_WPM
         what = f"{where} is spoken at {float(wpm):.0f} words a minute; above {TOO_FAST_WPM} few can follow"
     else:
-        better = 60 * Fraction(said_words(line)) / TOO_SLOW_WPM + seconds(paused_samples(line))
+        better = 60 * words / TOO_SLOW_WPM + seconds(paused_samples(line))
         what = (
             f"{where} is spoken at {float(wpm):.0f} words a minute, long pauses not counted; "
             f"below {TOO_SLOW_WPM} listeners wait for the next word"
@@ -61,7 +62,7 @@ def _stretches(timeline: Timeline, line: PlacedLine, code: str, wpm: Fraction) -
     if code == "speech-too-slow":
         change = ceil((now * TOO_SLOW_WPM / wpm - 1) / _STEP) * _STEP
     else:
-        change = floor((TOO_FAST_WPM / natural_wpm(line) - 1) / _STEP) * _STEP
+        change = floor((TOO_FAST_WPM / natural_wpm(line, timeline.storyboard) - 1) / _STEP) * _STEP
     for more in (change, change + (_STEP if code == "speech-too-slow" else -_STEP)):
         if index is not None and -MOST_SLOWER <= more <= MOST_FASTER:
             way = f"{float(100 * abs(more)):g} % {'slower' if more < 0 else 'faster'}"
