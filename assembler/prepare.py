@@ -13,7 +13,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from assembler.captions.cues import Cue, make_cues
+from assembler.captions.cues import Cue
+from assembler.captions.project import Captions, captions_of
 from assembler.checks.check import check_timeline
 from assembler.checks.footage import used_captures
 from assembler.checks.measured import drifting
@@ -63,6 +64,7 @@ class Prepared:
     cues: tuple[Cue, ...]
     findings: tuple[Finding, ...]
     fonts: FontSet
+    captions: Captions
 
     @property
     def blocking(self) -> tuple[Finding, ...]:
@@ -78,15 +80,19 @@ def storyboard_path(project: Path) -> Path:
     return path
 
 
-def prepare(project: Path, *, say: Say | None = None, measuring: Progress | None = None) -> Prepared:
+def prepare(
+    project: Path, *, folder: Path | None = None, say: Say | None = None, measuring: Progress | None = None
+) -> Prepared:
     """Read and resolve a project.
+
+    folder: where its files lie; None = beside the storyboard.
 
     say: told what is being worked on, again and again. measuring: told how far captures are measured; None = say is.
     Raises StoryboardError, UsageError or MissingPartError; what can be shown in spite of a fault is a
     finding instead.
     """
     path = storyboard_path(project)
-    folder = path.parent.resolve()
+    folder = (folder or path.parent).resolve()
     storyboard = load_storyboard(path)
     findings: list[Finding] = []
     captures = _read_captures(storyboard, folder, findings, say)
@@ -105,10 +111,12 @@ def prepare(project: Path, *, say: Say | None = None, measuring: Progress | None
     timeline, placing = resolve(storyboard, folder, captures, voiced.speech, cadences)
     findings.extend(placing)
     timeline = replace(timeline, music=place_music(timeline, _read_music(storyboard, folder, findings)))
-    cues = make_cues(timeline)
+    captions = captions_of(timeline, folder)
+    findings.extend(captions.findings)
+    cues = captions.cues
     findings.extend(check_timeline(timeline, cues, fonts))
     findings.extend(drifting(timeline, lined_up))
-    return Prepared(path, folder, storyboard, timeline, cues, _sorted(findings), fonts)
+    return Prepared(path, folder, storyboard, timeline, cues, _sorted(findings), fonts, captions)
 
 
 def with_sound(prepared: Prepared, *, say: Say | None = None) -> tuple[Prepared, MixReport | None]:

@@ -148,8 +148,8 @@ def file_findings(file: CaptionFile, files: Files) -> Iterator[Finding]:
 def summary(result: Result) -> str:
     """A result in a few words: '12 kept, 3 moved, 1 set aside'."""
     states = [cue.state for cue in result.cues]
-    counts = [(states.count(state), state) for state in ("kept", "moved", "re-timed", "reworded", "new")]
-    counts.append((len(result.aside), "set aside"))  # type: ignore[arg-type]
+    counts = [(states.count(state), str(state)) for state in ("kept", "moved", "re-timed", "reworded", "new")]
+    counts.append((len(result.aside), "set aside"))
     return ", ".join(f"{count} {state}" for count, state in counts if count) or "no captions"
 
 

@@ -1,54 +1,179 @@
-"""`assembler retime`: write the caption files anew for the storyboard as it stands, without rendering."""
+"""`assembler retime`: bring the caption file that a person corrected to the storyboard as it stands."""
 
 from __future__ import annotations
 
 import argparse
+from collections.abc import Iterator, Sequence
+from itertools import groupby
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from assembler.cli.output import Patience, counted, err, out, print_findings, print_json, tally
+
+if TYPE_CHECKING:
+    from assembler.captions.caption_file import CaptionFile
+    from assembler.captions.project import Files
+    from assembler.captions.retimed import Result, Retimed
+    from assembler.prepare import Prepared
+
+DESCRIPTION = """\
+Give every caption of captions/en.srt (en: the storyboard's language) its new time after the storyboard, the
+narration or the footage changed. The file is yours to correct: text, line breaks, tags and times you set by hand
+stay; words without a caption get one; captions whose words are gone go to captions/en.aside.srt. The first time it
+writes the file. What each caption stands on is kept in captions/en.timing.json, which belongs into version control
+beside it. Nothing is rendered. Doing it twice changes nothing the second time."""
 
 
 def add(commands: Any) -> None:
     """Add this command to the parser."""
     command = commands.add_parser(
-        "retime",
-        help="write the caption files anew after an edit, without rendering",
-        description="Resolve the storyboard as it stands and write out/draft.srt and out/draft.vtt with every cue at "
-        "its new time. Nothing is rendered.",
+        "retime", help="bring corrected captions to the edited storyboard", description=DESCRIPTION
     )
     command.add_argument("project", nargs="?", type=Path, default=Path(), help="project folder or storyboard file")
-    command.add_argument("--dry-run", action="store_true", help="print the cues and write nothing")
+    command.add_argument("--dry-run", action="store_true", help="show what would change and write nothing")
+    command.add_argument("--all", action="store_true", help="list the captions that stay as they are, too")
+    how = command.add_mutually_exclusive_group()
+    how.add_argument(
+        "--was", type=Path, metavar="OLD.yaml", help="the storyboard the captions were made for, where no timing "
+        "record lies beside them",
+    )  # fmt: skip
+    how.add_argument(
+        "--by-words", action="store_true", help="give captions without a timing record the times of their words"
+    )
     command.add_argument("--json", action="store_true", help="print the result as JSON")
     command.set_defaults(run=run)
 
 
 def run(options: argparse.Namespace) -> int:
-    """Write the caption files; findings go to stderr."""
-    from assembler.captions.files import write_srt, write_vtt
+    """Re-time the captions; findings go to stderr."""
+    from assembler.captions.project import Files, write_result
     from assembler.prepare import prepare
-    from assembler.timing.timecode import clock
 
-    prepared = prepare(options.project, say=None if options.json else Patience())
-    rate = prepared.timeline.rate
-    srt, vtt = prepared.folder / "out" / "draft.srt", prepared.folder / "out" / "draft.vtt"
+    say = None if options.json else Patience()
+    prepared = prepare(options.project, say=say)
+    files = Files(prepared.folder, prepared.storyboard.language)
+    file, result = _result(options, prepared, files, say)
+    written = () if options.dry_run else write_result(files, result, file)
     if not options.dry_run:
-        write_srt(prepared.cues, rate, srt)
-        write_vtt(prepared.cues, rate, vtt, prepared.storyboard.language)
+        written += _write_out(prepared, result)
     if options.json:
-        cues = [
-            {"start_frame": cue.start_frame, "end_frame": cue.end_frame, "lines": list(cue.lines),
-             "segment": cue.segment, "line": cue.line}
-            for cue in prepared.cues
-        ]  # fmt: skip
-        print_json("retime", {"written": [] if options.dry_run else [str(srt), str(vtt)], "cues": cues})
+        print_json("retime", _data(result, written))
         return 0
     print_findings((f for f in prepared.findings if f.severity == "error"), to_stdout=False)
-    if options.dry_run:
-        for cue in prepared.cues:
-            span = f"{clock(cue.start_frame / rate)} to {clock(cue.end_frame / rate)}"
-            out(f"{span}  {cue.segment:16}  {' / '.join(cue.lines)}")
-    else:
-        out(f"{srt}\n{vtt}")
-    err(f"{counted(len(prepared.cues), 'caption')}; {tally(prepared.findings)}")
+    for row in table(result, everything=options.all):
+        out(row)
+    for path in written:
+        err(f"wrote {path}")
+    from assembler.captions.project import summary
+
+    state = "nothing was written" if options.dry_run else "" if written else "nothing to do"
+    err("; ".join(filter(None, (summary(result), state, tally(prepared.findings)))))
     return 0
+
+
+def _result(
+    options: argparse.Namespace, prepared: Prepared, files: Files, say: Patience | None
+) -> tuple[CaptionFile | None, Result]:
+    from assembler.captions.project import read_file, read_record
+    from assembler.captions.retime import first_file, retime
+    from assembler.errors import Place, Problem, StoryboardError, UsageError
+    from assembler.prepare import prepare
+
+    timeline = prepared.timeline
+    file = read_file(files)
+    if file is None:
+        return None, first_file(timeline)
+    refused = [each for each in file.repairs if each.refused]
+    if refused:
+        name = files.shown(files.captions)
+        mend = "correct the file; it is not written again while something in it cannot be read"
+        raise StoryboardError([Problem(each.what, Place(name, each.line_number, 1), mend) for each in refused])
+    if options.was is not None:
+        before = prepare(options.was, folder=prepared.folder, say=say)
+        return file, retime(timeline, first_file(before.timeline).record, file.cues)
+    if options.by_words:
+        return file, retime(timeline, first_file(timeline).record, file.cues, trust_times=False)
+    record = read_record(files)
+    if record is None:
+        raise UsageError(
+            f"{files.shown(files.captions)} has no timing record ({files.record.name}) beside it",
+            mend="take the record from version control; or give the storyboard the captions were made for with --was "
+            "OLD.yaml; or let every caption take the times of its words with --by-words",
+        )
+    return file, retime(timeline, record, file.cues)
+
+
+def _write_out(prepared: Prepared, result: Result) -> tuple[Path, ...]:
+    """The files a draft would write beside it, so that a player can be given them without rendering."""
+    from assembler.captions.files import write_srt, write_vtt
+    from assembler.captions.project import cues_of
+
+    cues, rate = cues_of(result, prepared.timeline.rate), prepared.timeline.rate
+    srt, vtt = prepared.folder / "out" / "draft.srt", prepared.folder / "out" / "draft.vtt"
+    write_srt(cues, rate, srt)
+    write_vtt(cues, rate, vtt, prepared.storyboard.language)
+    return srt, vtt
+
+
+def table(result: Result, *, everything: bool = False) -> Iterator[str]:
+    """What happens to each caption, in lines; captions that move together by the same time in one line."""
+    for (state, _), group in groupby(result.cues, key=_together):
+        cues = list(group)
+        if state == "kept" and not any(cue.look for cue in cues):
+            if everything:
+                yield from (_row(cue) for cue in cues)
+            continue
+        if state == "moved" and len(cues) > 1 and not everything and not any(cue.look for cue in cues):
+            first, last = cues[0], cues[-1]
+            assert first.was and last.was
+            by = f"{(first.start_ms - first.was.start_ms) / 1000:+.3f} s"
+            yield f"{'moved':9}  {_time(first.start_ms)}  {counted(len(cues), 'caption')} to {_time(last.end_ms)}, by {by}"
+            continue
+        yield from (_row(cue) for cue in cues)
+    for each in result.aside:
+        yield f"set aside  {_time(each.was.start_ms)}  {_text(each.was.lines)}  ({each.why})"
+
+
+def _together(cue: Retimed) -> tuple[str, object]:
+    if cue.state == "moved" and cue.was and not cue.look:
+        return cue.state, cue.start_ms - cue.was.start_ms
+    return cue.state, None
+
+
+def _row(cue: Retimed) -> str:
+    was = f" (was {_time(cue.was.start_ms)})" if cue.was and cue.was.start_ms != cue.start_ms else ""
+    hand = " [by hand]" if cue.by_hand and cue.was else ""
+    look = f"\n           look: {cue.look}" if cue.look else ""
+    return f"{cue.state:9}  {_time(cue.start_ms)}{was}  {_text(cue.lines)}{hand}{look}"
+
+
+def _text(lines: Sequence[str]) -> str:
+    from assembler.captions.project import plain_lines
+
+    return plain_lines(lines)
+
+
+def _time(milliseconds: int) -> str:
+    minutes, rest = divmod(milliseconds, 60_000)
+    return f"{minutes:02}:{rest / 1000:06.3f}"
+
+
+def _data(result: Result, written: Sequence[Path]) -> dict[str, Any]:
+    cues = [
+        {
+            "state": cue.state,
+            "start_ms": cue.start_ms,
+            "end_ms": cue.end_ms,
+            "lines": list(cue.lines),
+            "segment": cue.segment,
+            "by_hand": cue.by_hand,
+            "look": cue.look,
+            "was_ms": [cue.was.start_ms, cue.was.end_ms] if cue.was else None,
+        }
+        for cue in result.cues
+    ]
+    aside = [
+        {"start_ms": each.was.start_ms, "end_ms": each.was.end_ms, "lines": list(each.was.lines), "why": each.why}
+        for each in result.aside
+    ]
+    return {"written": [str(path) for path in written], "unchanged": result.unchanged, "captions": cues, "aside": aside}
