@@ -49,8 +49,10 @@ PHONES = VOWELS | CONSONANTS
 """The sounds a pronunciation may be made of (ARPAbet without stress marks)."""
 
 _FRAMES_S = 100
-_PAD_S = 0.3  # of faint noise at both ends: words that begin with the recording are otherwise found late
-_PAD_LEVEL = 8  # of 32768
+_PAD_S = 0.3  # at both ends: words that begin with the recording are otherwise found late
+# Noise laid under every recording. The recogniser learnt from rooms: of clean synthetic speech, silent in its pauses,
+# it refused up to 15 lines of 24 without it and at most 1 with it; real speech was found no worse.
+_UNDER_SPEECH_DB = 30.0
 _LEAST_S = 0.1
 _LOUDEST = 16_000
 _WORD = re.compile(r"[^\s()<>|]+")
@@ -147,9 +149,7 @@ class Recogniser:
         return self._ask({"do": "decode", "sentences": folded, "dictionary": entries}, pcm) or ()
 
     def _ask(self, request: dict[str, object], pcm: Pcm) -> tuple[Heard, ...] | None:
-        pad = np.random.default_rng(0).integers(-_PAD_LEVEL, _PAD_LEVEL + 1, 2 * round(_PAD_S * HEARD_RATE))
-        before, after = np.split(pad.astype(np.int16), 2)
-        padded = np.concatenate((before, pcm.astype(np.int16, copy=False), after))
+        padded = _in_a_room(pcm)
         seconds = padded.size / HEARD_RATE
         head, _ = self._process.ask(
             {**request, "samples": int(padded.size)}, padded.astype("<i2").tobytes(), 60.0 + 6.0 * seconds
@@ -164,6 +164,20 @@ class Recogniser:
             return round(min(max(frame / _FRAMES_S - _PAD_S, 0.0), end_s), 4)
 
         return tuple(Heard(word, inside(first), inside(past), score) for word, first, past, score in head["heard"])
+
+
+def _in_a_room(pcm: Pcm) -> Pcm:
+    """The recording with faint pink noise before, under and after it; the same noise every time."""
+    pad = round(_PAD_S * HEARD_RATE)
+    whole = np.concatenate((np.zeros(pad), pcm.astype(np.float64), np.zeros(pad)))
+    frame = HEARD_RATE // _FRAMES_S
+    power = np.mean(np.square(whole[: whole.size // frame * frame].reshape(-1, frame)), axis=1)
+    speech = float(np.mean(power[power >= np.percentile(power, 70.0)]))
+    spectrum = np.fft.rfft(np.random.default_rng(0).standard_normal(whole.size))
+    noise = np.fft.irfft(spectrum / np.sqrt(np.maximum(np.arange(spectrum.size), 1.0)), whole.size)
+    level = np.sqrt(speech * 10.0 ** (-_UNDER_SPEECH_DB / 10.0) / np.mean(np.square(noise)))
+    room: Pcm = np.clip(np.round(whole + level * noise), -32768, 32767).astype(np.int16)
+    return room
 
 
 def _sounding_end(pcm: Pcm, heard: Heard) -> float:
