@@ -87,7 +87,7 @@ def _result(
     if refused:
         name = files.shown(files.captions)
         mend = "correct the file; it is not written again while something in it cannot be read"
-        raise StoryboardError([Problem(each.what, Place(name, each.line_number, 1), mend) for each in refused])
+        raise StoryboardError([Problem(Place(name, each.line_number, 1), each.what, mend) for each in refused])
     if options.was is not None:
         before = prepare(options.was, folder=prepared.folder, say=say)
         return file, retime(timeline, first_file(before.timeline).record, file.cues)
@@ -127,7 +127,8 @@ def table(result: Result, *, everything: bool = False) -> Iterator[str]:
             first, last = cues[0], cues[-1]
             assert first.was and last.was
             by = f"{(first.start_ms - first.was.start_ms) / 1000:+.3f} s"
-            yield f"{'moved':9}  {_time(first.start_ms)}  {counted(len(cues), 'caption')} to {_time(last.end_ms)}, by {by}"
+            many = counted(len(cues), "caption")
+            yield f"{'moved':9}  {_time(first.start_ms)}  {many} to {_time(last.end_ms)}, by {by}"
             continue
         yield from (_row(cue) for cue in cues)
     for each in result.aside:
