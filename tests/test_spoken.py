@@ -118,7 +118,8 @@ def test_capitals_that_stand_alone_are_letters() -> None:
 
 
 def test_a_lines_own_words_stay_with_the_written_words_they_agree_with() -> None:
-    tokens = spoken_form("v1.2.3 costs €49.99, see example.com.", spoken="Version one two costs fifty euros, see our site.")
+    own = "Version one two costs fifty euros, see our site."
+    tokens = spoken_form("v1.2.3 costs €49.99, see example.com.", spoken=own)
     assert [(token.display, token.said) for token in tokens] == [
         ("v1.2.3", "version one two"),
         ("costs", "costs"),
@@ -128,9 +129,8 @@ def test_a_lines_own_words_stay_with_the_written_words_they_agree_with() -> None
     ]
 
 
-@pytest.mark.parametrize("own", ["completely other words here", "one", "Ash holds 60", "and more words than there were " * 3])
+@pytest.mark.parametrize("own", ["quite other words here", "one", "Ash holds sixty", "more words than there were " * 4])
 def test_no_word_of_a_lines_own_is_lost_or_moved(own: str) -> None:
-    own = own.replace("60", "sixty")
     tokens = spoken_form("Ash holds 60 fps on the quay.", spoken=own)
     assert len(tokens) == 7
     assert tuple(word for token in tokens for word in token.words) == spoken_words_of(own)

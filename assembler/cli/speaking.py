@@ -67,8 +67,10 @@ def spoken_text(storyboard: Storyboard, name: str) -> str:
     blocks = ["\n".join(_block(said)) for said in lines]
     doubtful = {_core(token): token for said in lines for token in said.tokens if token.doubtful}
     if not has_rules(storyboard.language):
-        blocks.append(f"there are no rules for the language '{storyboard.language}': words are said as they are written; "
-                      "use lexicon: and spoken: for numbers and short forms")  # fmt: skip
+        blocks.append(
+            f"there are no rules for the language '{storyboard.language}': words are said as they are written; use "
+            "lexicon: and spoken: for numbers and short forms"
+        )
     if doubtful:
         entries = "\n".join(f"  {_yaml_key(core)}: {token.voiced or '...'}" for core, token in doubtful.items())
         blocks.append(f"to settle what is marked ?, put the right words into the storyboard:\nlexicon:\n{entries}")

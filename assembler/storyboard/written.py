@@ -155,7 +155,7 @@ def said_words(text: str, rate: Fraction | None = None) -> str:
         raise UnfitError(f"the spoken words are {len(tidy)} characters long", f"write at most {_MOST_SAID}")
     if digit := re.search(r"\w*\d\S*", tidy):
         raise UnfitError(
-            f"'{shown(digit[0])}' holds digits, and how they are said is what is asked for here",
+            f"'{shown(digit[0])}' holds digits, where words are wanted as they are said",
             "write the number in words, such as forty ninety",
         )
     if odd := next((sign for sign in tidy if not (sign.isalpha() or sign in _MARKS or _is_accent(sign))), ""):

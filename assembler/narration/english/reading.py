@@ -144,8 +144,10 @@ class _Line:
             beside = self._core(at - 1), self._core(at + 1)
             if any(re.fullmatch(r"\d{1,2}(?:st|nd|rd|th)?|\d{4}", near) for near in beside):
                 return MONTH_OF[core.casefold()], ""
-        if figures.is_year(core) and (self._is_month(at - 1) or self._is_month(at - 2)):
-            return figures.year(core), ""
+        if figures.is_year(core) and not self._breaks(at - 1):
+            day_between = re.fullmatch(r"\d{1,2}(?:st|nd|rd|th)?", self._core(at - 1))
+            if self._is_month(at - 2 if day_between else at - 1):
+                return figures.year(core), ""
         return None
 
     @staticmethod
