@@ -59,7 +59,8 @@ def test_a_lines_own_words_are_what_is_heard(voice: ScratchVoice) -> None:
 
 
 def test_the_letter_a_is_not_said_as_the_article(voice: ScratchVoice) -> None:
-    letter, article = (voice.speak(spoken_form("the words", spoken=text), 160) for text in ("pane A here", "pane a here"))
+    texts = ("pane A here", "pane a here")
+    letter, article = (voice.speak(spoken_form("the words", spoken=text), 160) for text in texts)
     lengths = [made.said[1][1] - made.said[1][0] for made in (letter, article)]
     # By ear and by dictionary the name of the letter is a long vowel, the article a short one.
     assert lengths[0] > 1.2 * lengths[1]
