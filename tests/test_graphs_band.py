@@ -480,3 +480,10 @@ def test_state_is_a_plain_value() -> None:
     assert isinstance(now, Shown)
     # By hand: every second refresh of 60 is new, and 150 is one of them.
     assert (now.picture, now.cell, now.texts[0].split(" ")[0]) == (150, 150, "30")
+
+
+def test_rates_stand_in_one_column_though_refreshes_differ() -> None:
+    # Two of 60 and three of 120 digits: the units stand below each other.
+    band = band_of([series(every(1, 600)), series(every(2, 1200), 1, Fraction(120))], ("frame-rate",))
+    values = [band._text(each, "frame-rate", each.picture_at(5.0))[0] for each in band.series]
+    assert values == ["\u200760", "\u200760"]  # a figure space keeps the hundreds' column

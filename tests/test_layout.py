@@ -258,3 +258,16 @@ def test_pictures_stay_in_their_rectangle_and_crops_in_their_capture(  # type: i
             assert Rect(crop.x, crop.y, crop.w, crop.h).holds(Rect(x, y, wide, high))
     if fitting == "fill":
         assert (shape.width, shape.height) == (rect.width, rect.height)
+
+
+@pytest.mark.parametrize("canvas", CANVASES)
+@pytest.mark.parametrize(("kind", "count"), [("grid", 4), ("grid", 9), ("stacked", 2), ("stacked", 3)])
+def test_evidence_never_hides_the_lower_row_of_several(canvas: tuple[int, int], kind: str, count: int) -> None:
+    # Source: our rule: graphs over a lower row would hide its labels, so the pictures become smaller instead.
+    panes = Panes(kind=kind, panes=(pane(),) * count)  # type: ignore[arg-type]
+    band = 2 * (min(canvas) * 17 // 100)
+    layout = lay_out(panes, (FULL_HD,) * count, *canvas, evidence_height=band)
+    assert layout.evidence is not None and not layout.evidence_over_picture
+    assert not any(layout.evidence.meets(rect) for rect in (*layout.panes, *filter(None, layout.label_boxes)))
+    assert layout.evidence.bottom <= layout.safe.bottom
+    assert min(rect.height for rect in layout.panes) >= canvas[1] // 20

@@ -173,18 +173,18 @@ def test_shortened_labels_fit_to_the_pixel() -> None:
     # Source: arithmetic: name, gap of 15 px and note are together no wider than any room from a word up.
     for room in range(120, 460, 3):
         name, note = fitted("Ash", "a b c d e f g h i j k l m n o p", 1080, room, FONTS, backing=False)
-        taken = FONTS.width(name, 30, bold=True) + (15 + FONTS.width(note, 19) if note else 0)
+        taken = FONTS.width(name, 30, bold=True) + (15 + FONTS.width(note, look.NOTE_PX) if note else 0)
         assert taken <= room
         if note.endswith(ELLIPSIS):
-            assert taken > room - 32  # and no more is taken away than has to be: the widest word and its space
+            assert taken > room - 36  # and no more is taken away than has to be: the widest word and its space
 
 
 def test_the_note_gives_way_first_then_the_name() -> None:
     # Source: our rule.
     name, note = "Ash", "desktop, native lines"
-    wide = int(FONTS.width(name, 30, bold=True) + 15 + FONTS.width("desktop, native" + ELLIPSIS, 19)) + 4
+    wide = int(FONTS.width(name, 30, bold=True) + 15 + FONTS.width("desktop, native" + ELLIPSIS, look.NOTE_PX)) + 4
     assert fitted(name, note, 1080, wide, FONTS, backing=False) == ("Ash", "desktop, native" + ELLIPSIS)
-    assert fitted(name, note, 1080, wide - 40, FONTS, backing=False) == ("Ash", "desktop" + ELLIPSIS)
+    assert fitted(name, note, 1080, wide - 48, FONTS, backing=False) == ("Ash", "desktop" + ELLIPSIS)
     assert fitted(name, note, 1080, 70, FONTS, backing=False) == ("Ash", "")
     assert fitted("Two words", note, 1080, 100, FONTS, backing=False) == ("Two" + ELLIPSIS, "")
     assert fitted("Elmwood", "", 1080, 90, FONTS, backing=False)[0].startswith("E")

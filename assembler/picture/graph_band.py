@@ -105,8 +105,8 @@ class GraphBand:
         self.kinds = tuple(kinds)
         self.plan = make_plan(kinds, series, width, height, canvas_h)
         plan = self.plan
-        refresh = max(each.refresh for each in series)
-        self.time = time_scale(window_s, plan.plot_right - plan.plot_x, canvas_h, refresh)
+        self._refresh = max(each.refresh for each in series)
+        self.time = time_scale(window_s, plan.plot_right - plan.plot_x, canvas_h, self._refresh)
         self._fonts, self._bits = fonts, bits
         self._edges = tuple(cell_edges(each, self.time) for each in series)
         self._scales = tuple(
@@ -215,7 +215,7 @@ class GraphBand:
             rate = float(series.rate[picture])
             if math.isnan(rate):
                 return "", COUNTING
-            return value_parts(rate, float(series.rate_margin[picture]), series.refresh)
+            return value_parts(rate, float(series.rate_margin[picture]), self._refresh)
         step = float(series.step_ms[picture])
         return ("", NOT_KNOWN) if math.isnan(step) else (step_text(step), "ms")
 

@@ -37,7 +37,7 @@ PLAYHEAD_SHARE = 0.73
 LINE_PX = 3.5
 DASH_STRETCH = 1.5  # a graph's dashes are longer than a short rule's, or noise breaks them up
 
-_TITLE_ROW, _PLOT, _BETWEEN, _LANE, _LANE_GAP, _NOTE_ROW = 26, 102, 14, 22, 6, 22
+_TITLE_ROW, _PLOT, _BETWEEN, _LANE, _LANE_GAP, _NOTE_ROW = 28, 104, 14, 22, 6, 26
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,12 +90,12 @@ class Plan:
 
 def axis_px(canvas_h: int) -> float:
     """The size of axis words, which stay readable on small canvases."""
-    return max(scaled(AXIS_PX, canvas_h), min(13.5, canvas_h / 48))
+    return max(scaled(AXIS_PX, canvas_h), min(15.0, canvas_h / 48))
 
 
 def value_px(canvas_h: int) -> float:
     """The size of the names and values at the playhead."""
-    return max(scaled(VALUE_PX, canvas_h), min(16.5, canvas_h / 40))
+    return max(scaled(VALUE_PX, canvas_h), min(18.0, canvas_h / 40))
 
 
 def dash_style(order: int) -> tuple[float, ...]:
@@ -253,7 +253,7 @@ def still_parts(
         else:
             axis = axis_of(panel.kind, series)
             scale = value_scale(panel, axis, plan)
-            named = readable(axis, scale, size * 1.15)
+            named = readable(axis, scale, size * 1.1)
             for line in axis.baselines:
                 row = round(scale.row(line.value) - plan.rule_px / 4)
                 for start, end in ((plan.plot_x, plan.head_x), (plan.head_x + clear, plan.plot_right)):

@@ -21,7 +21,7 @@ from assembler.picture.look import MUTED, Rgb, scaled, subject_colour, whole
 from assembler.picture.text import FontSet
 
 HELD_TINT = 0.30
-NOTE_PX = 15.0
+NOTE_PX = 17.0
 
 
 @dataclass(frozen=True, slots=True)

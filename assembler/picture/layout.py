@@ -126,6 +126,9 @@ def _rows(
     header_row = page.header if labels and header else 0
     rooms = [(True, True), (False, True), (False, False)] if page.evidence else [(True, True), (False, False)]
     ways = [(with_header, *room) for with_header in ((True, False) if header_row else (False,)) for room in rooms]
+    if page.evidence and rows > 1:
+        # A band over the lower row would hide its labels and most of its pictures: smaller pictures are better.
+        ways = [way for way in ways if way[2]]
     # Captions across a picture's lower edge are ugly: such a way is taken only when no other way holds.
     for straddling in (False, True):
         for with_header, captions, evidence in ways:
@@ -133,7 +136,7 @@ def _rows(
             between = page.space if with_header else GAP
             taken = rows * (header_row if with_header else 0) + (rows - 1) * between
             room = page.height - top - page.foot(captions=captions, evidence=evidence)
-            if rows * floor_even(ideal) + taken > room and (with_header or captions or evidence):
+            if rows * floor_even(ideal) + taken > room and (with_header, captions, evidence) != ways[-1]:
                 continue
             tall = min(ideal, Fraction(room, rows))
             cell_height = min(floor_even(tall), floor_even(Fraction(room - taken, rows)))
