@@ -17,6 +17,8 @@ from assembler.errors import UsageError
 if TYPE_CHECKING:
     from assembler.measured import Measured
 
+_HEAD = "picture,time_s,new,p_new,state,tear_first_row,tear_last_row,p_tear,by_hand"
+
 
 def add(commands: Any) -> None:
     """Add this command to the parser."""
@@ -57,6 +59,8 @@ def run(options: argparse.Namespace) -> int:
     ):
         if path is not None:
             _may_write(path, option, what, thing, ending, files, used)
+    if options.csv is not None:
+        _refuse_other_table(options.csv)
     with ExitStack() as shown:
         progress = None if options.json else shown.enter_context(measuring())
         infos = {name: probe(path) for name, path in files.items()}
@@ -88,6 +92,23 @@ def _may_write(
     if len(files) != 1:
         raise UsageError(f"{option} takes the {what} of one capture", mend="name one capture before it")
     refuse_taken(path, (*files.values(), *map(by_hand_path, files.values()), *used), thing, (ending,))
+
+
+def _refuse_other_table(path: Path) -> None:
+    """Only what this command wrote may be written over: a log that a machine made is a table, too."""
+    head = _HEAD.encode()
+    try:
+        with path.open("rb") as file:
+            ours = file.read(len(head)) == head
+    except FileNotFoundError:
+        return
+    except OSError as error:
+        raise UsageError(
+            f"{path} is there and cannot be read: {error.strerror}", mend="write to another file"
+        ) from error
+    if not ours:
+        what = f"{path} is there already and holds something else than verdicts; it would be lost"
+        raise UsageError(what, mend="write to another file, or take that one away first")
 
 
 def _count(text: str) -> int:
@@ -148,8 +169,7 @@ def _verdicts(found: Measured) -> str:
     cadence, info = found.cadence, found.info
     text = io.StringIO()
     rows = csv.writer(text)
-    head = "picture,time_s,new,p_new,state,tear_first_row,tear_last_row,p_tear,by_hand"
-    rows.writerow(head.split(","))
+    rows.writerow(_HEAD.split(","))
     names = _state_names()
     for k in range(info.pictures):
         torn = cadence.tear_first_row[k] >= 0

@@ -66,7 +66,10 @@ def sources(timeline: Timeline) -> Iterator[Path]:
 
 def named_files(storyboard: Storyboard) -> Iterator[str]:
     """Every file that a storyboard names, as written."""
-    yield from (capture.file for capture in storyboard.captures.values())
+    for capture in storyboard.captures.values():
+        yield capture.file
+        if capture.log is not None:
+            yield capture.log.file
     yield from storyboard.fonts
     yield from (music.file for music in storyboard.sound.music)
     for segment in storyboard.segments:
