@@ -15,7 +15,7 @@ from typing import Any
 from assembler.cli.output import out, print_json
 
 PACKAGES = (
-    "av", "freetype-py", "moviepy", "numba", "numpy", "Pillow", "pydub", "pyloudnorm", "pysrt", "python-bidi", "PyYAML",
+    "av", "freetype-py", "moviepy", "num2words", "numba", "numpy", "Pillow", "pydub", "pyloudnorm", "pysrt", "python-bidi", "PyYAML",
     "rich", "scipy", "uharfbuzz",
     *(("audioop-lts",) if sys.version_info >= (3, 13) else ()),
 )  # fmt: skip
@@ -64,6 +64,7 @@ def _checks() -> Iterator[Check]:
     yield from _codecs()
     yield _fonts()
     yield _voice()
+    yield _recogniser()
     yield _disk()
 
 
@@ -103,6 +104,12 @@ def _voice() -> Check:
     there = util.find_spec("espeakng_loader") is not None
     detail = "speaks lines that have no take yet" if there else "lines without a take stay silent"
     return Check("scratch voice", there, detail, needed=False, mend="pip install 'assembler[voice]'")
+
+
+def _recogniser() -> Check:
+    there = util.find_spec("pocketsphinx") is not None
+    detail = "finds words in takes" if there else "word times inside takes are estimates"
+    return Check("word finder", there, detail, needed=False, mend="pip install 'assembler[takes]'")
 
 
 def _disk() -> Check:

@@ -63,7 +63,7 @@ def run(options: argparse.Namespace) -> int:
     for row in table(result, everything=options.all):
         out(row)
     for path in written:
-        err(f"wrote {path}")
+        out(f"wrote {path}")
     from assembler.captions.project import summary
 
     state = "nothing was written" if options.dry_run else "" if written else "nothing to do"
