@@ -43,7 +43,7 @@ def film(pictures: int) -> CaptureInfo:
 
 
 def take(samples: int, words: int) -> Speech:
-    step = samples // max(1, words)
+    step = samples // words
     return Speech("take", samples, tuple(Word("word", step * n, step * (n + 1)) for n in range(words)))
 
 
@@ -100,7 +100,8 @@ def without_words(finding: Finding, advice: str, lengths: Lengths) -> Lengths:
     """How long the takes are once the words are cut, each word being as long as the segment's others."""
     segment = re.findall(r"'([p-s])'", finding.what)[-1]
     told = re.search(r"cut about (\d+) words? of its (\d+)", advice)
-    keep = 1 - Fraction(int(told[1]), int(told[2])) if told else Fraction(0)
+    assert told
+    keep = 1 - Fraction(int(told[1]), int(told[2]))
     return {key: int(length * keep) if key[0] == segment else length for key, length in lengths.items()}
 
 
@@ -167,7 +168,7 @@ def test_every_mend_written_into_the_storyboard_makes_its_finding_go_away(made: 
     errors = {called(finding) for finding in before if finding.severity == "error"}
     for finding in before:
         for mend in finding.mends:
-            if mend.kind == "cut":
+            if mend.kind == "cut" and "altogether" not in mend.what:
                 event(f"{finding.code}: cut")
                 fewer = without_words(finding, mend.what, lengths)
                 assert called(finding) not in {called(each) for each in findings_of(board, fewer, footage)}

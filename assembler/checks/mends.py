@@ -210,13 +210,17 @@ def faster(timeline: Timeline, placed: PlacedSegment, samples: int) -> Iterator[
         lines = kept
 
 
-def cut(placed: PlacedSegment, samples: int) -> Mend:
-    """How many words to take out, at the segment's own pace. For a person to do."""
+def words_to_cut(placed: PlacedSegment, samples: int) -> tuple[int, int]:
+    """How many of a segment's words take `samples` to say, at its own pace, and how many it has."""
     words = sum(len(line.speech.words) for line in placed.lines)
     speaking = sum(line.speech.samples for line in placed.lines)
-    count = max(1, ceil(Fraction(samples * words, speaking))) if speaking else 1
+    return max(1, ceil(Fraction(samples * words, speaking))) if speaking else 1, words
+
+
+def cut(placed: PlacedSegment, samples: int) -> Mend:
+    """How many words to take out. For a person to do."""
+    count, words = words_to_cut(placed, samples)
     if count >= words:
         return Mend("cut", "cut its words altogether, or say them in another segment")
     again = " and record again" if any(line.speech.kind == "take" for line in placed.lines) else ""
     return Mend("cut", f"cut about {count} word{'s' if count > 1 else ''} of its {words}{again}")
-

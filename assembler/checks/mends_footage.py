@@ -15,7 +15,7 @@ from itertools import chain
 from math import floor
 
 from assembler.checks.changes import Change, frames_time, short_time
-from assembler.checks.mends import Proposal, cut, faster, index_of, pauses, resized, tried
+from assembler.checks.mends import Proposal, cut, faster, index_of, pauses, resized, tried, words_to_cut
 from assembler.checks.trial import Bench, ends_late
 from assembler.errors import Mend
 from assembler.storyboard.model import Freeze
@@ -40,7 +40,10 @@ def footage_mends(bench: Bench, placed: PlacedSegment, shot_number: int, pane_nu
     ]
     target = ends_late(placed.segment.id, shot_number, pane_number)
     found = tuple(tried(bench, chain.from_iterable(proposals), target))
-    return (*found, cut(placed, samples)) if by_words and late < shot.span.frames + shot.tail_frames else found
+    if not by_words or late >= shot.span.frames + shot.tail_frames:
+        return found
+    count, words = words_to_cut(placed, samples)
+    return (*found, cut(placed, samples)) if count < words else found
 
 
 def _written_shot(placed: PlacedSegment, shot: PlacedShot) -> int | None:

@@ -2,7 +2,8 @@
 
 libavfilter's `atempo` does it by overlapping pieces of the wave where they match. What comes out of it is a few
 milliseconds early and not of an exact length, so silence goes in before and after, and the speech is cut out of
-the middle at the place where it lies.
+the middle at the place where it lies. In running speech a word then stands within some 40 ms of its time divided by
+the speed, mostly within 20 ms: the filter moves its pieces by that much to make them match.
 """
 
 from __future__ import annotations
