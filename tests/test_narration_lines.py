@@ -62,13 +62,15 @@ def run(tmp_path: Path, *says: Line, **settings: object) -> VoiceResult:
 
 
 def codes(result: VoiceResult) -> list[str]:
-    return [found.code for found in result.findings]
+    """What was said, but for what is said about words: these takes are buzzes, in which no word can be found."""
+    about_words = ("take-doubtful", "recogniser-missing")
+    return [found.code for found in result.findings if found.code not in about_words]
 
 
 def test_a_take_named_after_its_line_is_used_and_trimmed(tmp_path: Path) -> None:
     path = put(tmp_path / "takes" / "quay-2.wav", speech_like(2.0, before=0.7, after=1.1))
     result = run(tmp_path, said(), said())
-    assert result.findings == ()
+    assert codes(result) == []
     assert result.speech["quay", 1].kind == "estimate"
     speech = result.speech["quay", 2]
     assert (speech.kind, speech.source) == ("take", path)
@@ -115,7 +117,7 @@ def test_two_takes_of_one_line_are_an_error_that_names_them(tmp_path: Path) -> N
 def test_a_named_take_is_looked_for_in_the_project_then_in_the_takes_folder(tmp_path: Path) -> None:
     put(tmp_path / "takes" / "good.wav", speech_like(1.0))
     first = run(tmp_path, said(take="takes/good.wav"), said(take="good.wav"))
-    assert first.findings == ()
+    assert codes(first) == []
     assert {speech.kind for speech in first.speech.values()} == {"take"}
 
 
@@ -254,7 +256,7 @@ def test_lines_without_a_take_are_spoken_and_kept(tmp_path: Path, monkeypatch: p
     whole = story(said(), said("Ash holds 60 fps."), voice="scratch")
     first = voice(whole, tmp_path, tmp_path / "cache", progress=lambda done, total: steps.append((done, total)))
     assert steps == [(1, 2), (2, 2)]
-    assert first.findings == ()
+    assert codes(first) == []
     assert {speech.kind for speech in first.speech.values()} == {"scratch"}
     speech = first.speech["quay", 2]
     assert [word.text for word in speech.words] == ["Ash", "holds", "60", "fps."]

@@ -19,12 +19,13 @@ from typing import Literal
 from assembler.errors import Finding, MediaError, MissingPartError, NarrationError, StoryboardError
 from assembler.media.takes import load_take
 from assembler.narration import store
-from assembler.narration.estimate import estimate, spread
+from assembler.narration.estimate import estimate
 from assembler.narration.scratch import INSTALL, VERSION, ScratchVoice
 from assembler.narration.speech import Speech
 from assembler.narration.spoken import SpokenToken, has_rules, spoken_form
 from assembler.narration.stretch import change_of, stretched
 from assembler.narration.take_use import ChosenTakes
+from assembler.narration.take_words import TakeWords
 from assembler.narration.takes import EXTENSIONS, TRIM_VERSION, TakesFolder, is_clipped, list_takes, speech_span
 from assembler.storyboard.model import Line, Placed, Segment, Storyboard
 from assembler.storyboard.paths import resolve_inside
@@ -81,11 +82,13 @@ class _Reader:
         self.findings: list[Finding] = []
         self._takes = self._list_takes()
         self._chosen = ChosenTakes(storyboard, self._folder, self.findings.append)
+        self._words = TakeWords(storyboard, cache, self.findings.append)
 
     def __enter__(self) -> _Reader:
         return self
 
     def __exit__(self, *_: object) -> None:
+        self._words.close()
         if self._voice:
             self._voice.close()
 
@@ -250,8 +253,8 @@ class _Reader:
                 "record it again at a lower level; what is cut off cannot be brought back",
             )
         tokens = self._said(line)
-        words = spread(tokens, stored.samples, self._language)
-        return Speech("take", stored.samples, words, stored.sound, path, _count(tokens))
+        words, aligned = self._words.of(stored, tokens, line, where)
+        return Speech("take", stored.samples, words, stored.sound, path, _count(tokens), aligned=aligned)
 
     def _from_scratch(self, line: Line, where: str) -> Speech | None:
         tokens = self._said(line)

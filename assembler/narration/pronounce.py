@@ -83,7 +83,7 @@ class Pronouncer:
         fresh = [word for word in wanted if word not in self._made]
         said = self._said(fresh)
         for word in fresh:
-            self._made[word] = said.get(word) or from_parts(word) or from_letters(word)
+            self._made[word] = of_letter(word) or said.get(word) or from_parts(word) or from_letters(word)
         return {word: sounds for word in wanted if (sounds := self._made[word])}
 
     def _said(self, words: list[str]) -> dict[str, str]:
@@ -97,6 +97,13 @@ class Pronouncer:
             self._no_voice = True
             return {}
         return {word: sounds for word, name in zip(latin, named, strict=True) if (sounds := from_voice(name))}
+
+
+def of_letter(word: str) -> str | None:
+    """A letter said by its name with an ending: 'p.s' as in 'two Ps'. None for other words."""
+    if word[1:2] != "." or not (name := pronunciations(word[:2])):
+        return None
+    return f"{name[0]} {ending}" if (ending := from_letters(word[2:].replace("s", "z"))) else name[0]
 
 
 def from_voice(named: str) -> str | None:

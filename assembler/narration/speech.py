@@ -21,11 +21,12 @@ class Word:
 class Speech:
     """A line as spoken, silence at both ends cut away.
 
-    kind: `take` (a recording; word times are estimates until it is aligned), `scratch` (synthetic,
+    kind: `take` (a recording; its word times are estimates unless `aligned`), `scratch` (synthetic,
     word times exact) or `estimate` (nothing to hear).
     sound: a file of exactly `samples` mono float32 little-endian samples at 48 kHz, or None.
     source: the take it came from, or None.
     said: how many words are spoken, which may be more than are written (`60 fps` is four); 0 = not counted.
+    aligned: whether the word times of a take were found in its sound and nothing spoke against them.
     unstretched: how long it was before `stretch:` made it faster or slower, in samples; None = it was not.
     """
 
@@ -36,3 +37,4 @@ class Speech:
     source: Path | None = None
     said: int = 0
     unstretched: int | None = None
+    aligned: bool = False

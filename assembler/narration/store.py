@@ -2,6 +2,7 @@
 
     <cache>/voice/<hash>.f32     mono float32 little-endian samples at 48 kHz
     <cache>/voice/<hash>.json    {"samples": n, "words": [[text, start, end], …], "clipped": false}
+    <cache>/voice/<hash>.found   what was found out about a sound, as its finder wrote it (JSON)
 
 The .json is written last, so an entry without one is not there.
 """
@@ -10,8 +11,10 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -77,6 +80,20 @@ def keep(
     }
     write_whole(sound.with_suffix(".json"), json.dumps(told).encode())
     return Stored(sound, int(samples.size), words, clipped)
+
+
+def find_told(cache: Path, name: str) -> dict[str, Any] | None:
+    """What was found out before under this name, or None."""
+    try:
+        told = json.loads(_sound(cache, name).with_suffix(".found").read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return None
+    return told if isinstance(told, dict) else None
+
+
+def keep_told(cache: Path, name: str, told: Mapping[str, Any]) -> None:
+    """Keep what was found out. Raises MissingPartError when there is no room, RenderError otherwise."""
+    write_whole(_sound(cache, name).with_suffix(".found"), json.dumps(told).encode())
 
 
 def _sound(cache: Path, name: str) -> Path:

@@ -1,0 +1,219 @@
+"""Where each word of an accepted take is said, and whether what was recorded is what is written.
+
+Finding words that are known to be there says little about whether they are there: the search makes the best of any
+text. So a take is also listened to by somebody who expects the segment's own lines among common words, in any order,
+and three things are asked: does that listener hear the written words, does every word's sound fit it, and is there
+speech that no word accounts for? Only a take that passes all three is `aligned`; times are never taken from another.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from difflib import SequenceMatcher
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from assembler.narration import pronounce, recogniser, store
+from assembler.narration.pronounce import Pronouncer
+from assembler.narration.recogniser import HEARD_RATE, Heard, Pcm, Recogniser, pcm16k
+from assembler.narration.scratch import available as voice_available
+from assembler.timing.rates import SAMPLE_RATE
+
+VERSION = "1"
+"""Part of what is kept of an aligned take; changes when the same take would be judged otherwise."""
+
+# Measured with benchmarks/align_speech.py: takes of the text as written lie on the good side of all three, but for
+# voices that the recogniser hears badly.
+LEAST_AGREEMENT = 0.97
+LEAST_SCORE = -5.5
+MOST_UNACCOUNTED_S = 0.30
+
+_LOUD = 0.5  # of the way from softest to loudest: speech, not a breath
+_EDGE_FRAMES = 3
+_FRAMES_S = 100
+# What the listener may hear instead: without other words a lone line would be heard in anything.
+_COMMON = tuple(
+    sentence.split()
+    for sentence in (
+        "this is what we have been looking at all the time and it was not there before",
+        "you can see that they would say something about it but she had no more to do with him",
+        "how much of the old one did people want to keep when their work was over",
+        "some other people came back from the house on the hill after dark",
+        "I think he might know where your good friends will go next week",
+        "there are many ways to make a small thing big and a new thing old",
+        "four or five men took her to the water and then just left by train",
+        "never mind which side wins because both could only lose at the end of a long day",
+        "so let me show you why these numbers should be lower than most of us thought",
+        "right now each part looks fine but nothing in here really works very well without help",
+    )
+)
+
+Verdict = Literal["aligned", "doubtful", "refused", "unsayable"]
+
+
+@dataclass(frozen=True, slots=True)
+class Alignment:
+    """What was made of a take.
+
+    times: start and end of each spoken word in samples of the take (48 kHz), only where the verdict is `aligned`.
+    verdict: `doubtful` = found, but something speaks against it; `refused` = the words cannot be found in it;
+    `unsayable` = nobody knows how a word sounds. why: what speaks against it. heard: the words that were heard.
+    agreement: share of heard and written words that are the same in the same order. worst: the least fitting word's
+    score (`Heard.score`). unaccounted_s: the longest stretch of speech under no word.
+    """
+
+    verdict: Verdict
+    times: tuple[tuple[int, int], ...] = ()
+    why: str = ""
+    heard: str = ""
+    agreement: float = 0.0
+    worst: float = 0.0
+    unaccounted_s: float = 0.0
+
+
+class Aligner:
+    """Aligns takes; both helper programs are started by the first take that is not kept yet. A context manager.
+
+    Raises MissingPartError from `align` when the recogniser is not installed, NarrationError when it breaks off.
+    """
+
+    def __init__(self, cache: Path) -> None:
+        self._cache = cache
+        self._recogniser: Recogniser | None = None
+        self._pronouncer = Pronouncer()
+
+    def __enter__(self) -> Aligner:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """End the helper programs."""
+        self._pronouncer.close()
+        if self._recogniser:
+            self._recogniser.close()
+
+    def align(self, sound: Path, words: Sequence[str], script: Sequence[Sequence[str]]) -> Alignment:
+        """sound: a kept take, whose name changes with its content. words: what is said, as `SpokenToken.words`.
+        script: the spoken words of the lines around it, its own too."""
+        versions = (VERSION, recogniser.VERSION, pronounce.VERSION, int(voice_available()))
+        name = store.entry_name("align", *versions, sound.stem, *words, "", *(" ".join(line) for line in script))
+        kept = _read(store.find_told(self._cache, name), len(words))
+        if kept is None:
+            self._recogniser = self._recogniser or Recogniser()
+            samples = np.fromfile(sound, "<f4").astype(np.float32, copy=False)
+            kept = align_take(samples, words, script, self._recogniser, self._pronouncer)
+            store.keep_told(self._cache, name, _told(kept))
+        return kept
+
+
+def align_take(
+    samples: npt.NDArray[np.float32],
+    words: Sequence[str],
+    script: Sequence[Sequence[str]],
+    listener: Recogniser,
+    pronouncer: Pronouncer,
+) -> Alignment:
+    """Align one take. samples: (n,) mono at 48 kHz. Raises NarrationError when the recogniser breaks off."""
+    own = [word.casefold() for word in words]
+    lines = [[word.casefold() for word in line] for line in script]
+    added = pronouncer.added([*own, *(word for line in lines for word in line)])
+    sayable = [line for line in lines if all(listener.known(word) or word in added for word in line)]
+    if dumb := [word for word in own if not (listener.known(word) or word in added)]:
+        return Alignment("unsayable", why=f"nobody knows how {', '.join(map(repr, dict.fromkeys(dumb)))} sounds")
+    if not own:
+        return Alignment("unsayable", why="no word is written that could be said")
+    pcm = pcm16k(np.nan_to_num(samples, posinf=0.0, neginf=0.0))
+    found = listener.align(pcm, own, added)
+    # The line itself counts most, then its neighbours.
+    heard = listener.decode(pcm, [*[own] * 3, *sayable * 2, *_COMMON], added)
+    return judged(pcm, own, found, heard)
+
+
+def judged(pcm: Pcm, own: Sequence[str], found: Sequence[Heard] | None, heard: Sequence[Heard]) -> Alignment:
+    """What is to be made of the words found in a take, given what was heard in it without being told."""
+    said = [word.word for word in heard]
+    agreement = _in_common(own, said) / max(len(own), len(said), 1)
+    if found is None:
+        return Alignment("refused", (), "the words cannot be found in it", " ".join(said), agreement)
+    worst = min(found, key=lambda word: word.score)
+    extra_s, extra_at = _unaccounted(pcm, found)
+    why = []
+    if agreement < LEAST_AGREEMENT:
+        why.append(_difference(own, said))
+    if worst.score < LEAST_SCORE:
+        why.append(f"'{worst.word}' does not sound like it at {worst.start_s:.2f} s")
+    if extra_s > MOST_UNACCOUNTED_S:
+        why.append(f"{extra_s:.1f} s of speech at {extra_at:.2f} s belong to no word")
+    times = tuple((round(word.start_s * SAMPLE_RATE), round(word.end_s * SAMPLE_RATE)) for word in found)
+    return Alignment(
+        "doubtful" if why else "aligned", () if why else times, "; ".join(why), " ".join(said), agreement,
+        worst.score, extra_s,
+    )  # fmt: skip
+
+
+def _in_common(first: Sequence[str], second: Sequence[str]) -> int:
+    """Words that two lines have in common in the same order (longest common subsequence)."""
+    row = [0] * (len(second) + 1)
+    for word in first:
+        before = 0
+        for at, other in enumerate(second, start=1):
+            before, row[at] = row[at], before + 1 if word == other else max(row[at], row[at - 1])
+    return row[-1]
+
+
+def _difference(own: Sequence[str], said: Sequence[str]) -> str:
+    """The first place where what was heard parts from what is written, in words."""
+    if not said:
+        return "no word was heard"
+    for kind, a, b, c, d in SequenceMatcher(None, own, said, autojunk=False).get_opcodes():
+        if kind != "equal":
+            heard, written = " ".join(said[c:d]), " ".join(own[a:b])
+            if not heard:
+                return f"'{written}' was not heard"
+            return f"'{heard}' was heard " + (f"for '{written}'" if written else "besides")
+    return "other words were heard"
+
+
+def _unaccounted(pcm: Pcm, found: Sequence[Heard]) -> tuple[float, float]:
+    """Length and start of the longest loud stretch under no word, in seconds."""
+    frame = HEARD_RATE // _FRAMES_S
+    frames = pcm.size // frame
+    power = np.mean(np.square(pcm[: frames * frame].reshape(frames, frame).astype(np.float64)), axis=1)
+    level = 10.0 * np.log10(np.maximum(power, 1.0))
+    low, high = np.percentile(level, (5.0, 95.0))
+    loud = level > low + _LOUD * (high - low)
+    for word in found:
+        loud[max(0, int(word.start_s * _FRAMES_S) - _EDGE_FRAMES) : int(word.end_s * _FRAMES_S) + _EDGE_FRAMES] = False
+    edges = np.flatnonzero(np.diff(np.concatenate(([False], loud, [False])).astype(np.int8)))
+    lengths = edges[1::2] - edges[::2]
+    if not lengths.size:
+        return 0.0, 0.0
+    longest = int(np.argmax(lengths))
+    return float(lengths[longest]) / _FRAMES_S, float(edges[2 * longest]) / _FRAMES_S
+
+
+def _told(made: Alignment) -> dict[str, Any]:
+    figures = [round(made.agreement, 4), round(made.worst, 4), round(made.unaccounted_s, 4)]
+    return {"verdict": made.verdict, "times": made.times, "why": made.why, "heard": made.heard, "figures": figures}
+
+
+def _read(told: Mapping[str, Any] | None, words: int) -> Alignment | None:
+    """What was kept, or None when it is not whole."""
+    try:
+        if told is None:
+            return None
+        times = tuple((int(start), int(end)) for start, end in told["times"])
+        if told["verdict"] not in ("aligned", "doubtful", "refused", "unsayable"):
+            return None
+        if len(times) != (words if told["verdict"] == "aligned" else 0):
+            return None
+        agreement, worst, extra = map(float, told["figures"])
+        return Alignment(told["verdict"], times, str(told["why"]), str(told["heard"]), agreement, worst, extra)
+    except (KeyError, TypeError, ValueError):
+        return None
