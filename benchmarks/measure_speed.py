@@ -50,8 +50,8 @@ def make_capture(folder: Path, seconds: int) -> Path:
     return out
 
 
-def run(command: list[str], folder: Path) -> tuple[float, float]:
-    """Wall seconds and the most memory in MiB of one process."""
+def run(command: list[str], folder: Path) -> tuple[float, float, float]:
+    """Wall seconds, the most memory in MiB, and processor seconds of one process."""
     shutil.rmtree(folder / "project", ignore_errors=True)
     (folder / "project").mkdir()
     began = time.perf_counter()
@@ -61,7 +61,7 @@ def run(command: list[str], folder: Path) -> tuple[float, float]:
     took = time.perf_counter() - began
     if status:
         raise SystemExit(f"{' '.join(command)} failed")
-    return took, used.ru_maxrss / 1024
+    return took, used.ru_maxrss / 1024, used.ru_utime + used.ru_stime
 
 
 def decoding(path: Path) -> list[str]:
@@ -86,26 +86,27 @@ def main() -> None:
     megabits = path.stat().st_size * 8 / 1e6 / options.seconds
     print(f"{options.seconds} s, 1080p60, {megabits:.0f} Mb/s, {os.cpu_count()} processors")
     run(measuring(make_capture(folder, PIECE_S)), folder)  # what is compiled is kept from here on
-    ratios = []
+    ratios, works = [], []
     for k in range(options.rounds):
         # Each goes first as often as the other.
         ways = [decoding(path), measuring(path)]
         took = [run(way, folder) for way in (ways if k % 2 == 0 else ways[::-1])]
-        (alone, small), (whole, large) = took if k % 2 == 0 else took[::-1]
+        (alone, small, work), (whole, large, more) = took if k % 2 == 0 else took[::-1]
         ratios.append(whole / alone)
-        print(f"decoding {alone:6.1f} s, measuring {whole:6.1f} s: {ratios[-1]:.2f} ({small:.0f} and {large:.0f} MiB, "
-              f"load {os.getloadavg()[0]:.1f})", flush=True)  # fmt: skip
+        works.append(more / work)
+        print(f"decoding {alone:6.1f} s, measuring {whole:6.1f} s: {ratios[-1]:.2f}; of processor "
+              f"{work:.1f} and {more:.1f} s: {works[-1]:.2f} ({small:.0f} and {large:.0f} MiB, load {os.getloadavg()[0]:.1f})", flush=True)  # fmt: skip
     print(f"measuring takes {statistics.median(ratios):.2f} of the time of decoding (median of {len(ratios)}, "
-          f"{min(ratios):.2f} to {max(ratios):.2f})")  # fmt: skip
+          f"{min(ratios):.2f} to {max(ratios):.2f}), {statistics.median(works):.2f} of its processor time")  # fmt: skip
     for seconds in map(int, filter(None, options.lengths.split(","))):
-        took, most = run(measuring(make_capture(folder, seconds)), folder)
+        took, most, _ = run(measuring(make_capture(folder, seconds)), folder)
         print(f"{seconds:4} s of capture: {most:.0f} MiB at most, {took:.1f} s", flush=True)
     two = [path, folder / "other.mp4"]
     two[1].write_bytes(path.read_bytes() + b"\0")  # another file by its content
     gains = []
     for _ in range(3):
-        singly, _ = run(measuring(*two, workers=1), folder)
-        at_once, _ = run(measuring(*two, workers=2), folder)
+        singly, _, _ = run(measuring(*two, workers=1), folder)
+        at_once, _, _ = run(measuring(*two, workers=2), folder)
         gains.append(at_once / singly)
         print(f"two captures: one after the other {singly:.1f} s, at once {at_once:.1f} s: {gains[-1]:.2f}", flush=True)
     print(f"two at once take {statistics.median(gains):.2f} of one after the other (median of {len(gains)})")

@@ -37,7 +37,7 @@ def test_verdicts_are_written_and_written_again(project: Path) -> None:
     out = project / "verdicts.csv"
     for _ in range(2):
         assert main(["measure", "one", "--project", str(project), "--csv", str(out)]) == 0
-    rows = list(csv.DictReader(out.open(encoding="utf-8")))
+    rows = list(csv.DictReader(out.read_text("utf-8").splitlines()))
     assert [int(row["picture"]) for row in rows] == list(range(30))
 
 
