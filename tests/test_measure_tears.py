@@ -131,3 +131,16 @@ def test_nothing_is_said_of_tears_where_nothing_moves() -> None:
     found = find_tears(level, seen, nowhere, nowhere)
     assert not found.measurable and "nothing moves" in found.why
     assert np.isnan(found.p_tear).all()
+
+
+def test_motion_that_slows_is_not_torn(monkeypatch: pytest.MonkeyPatch) -> None:
+    # Pictures held three refreshes, then one: each change is a third as large, here in the lower half more, there less.
+    rows: list[int | None] = [0, None, None] * 6 + [0] * 10 + [None, None]
+    level, seen = levels(rows, 60)
+    for t in range(19, 28):
+        level[t, :30], level[t, 30:] = (60, 115) if t % 2 else (115, 60)
+    every = np.ones(len(rows), np.bool_)
+    new = np.array([row is not None for row in rows])
+    assert not (find_tears(level, seen, every, new).p_tear >= 0.5).any()
+    monkeypatch.setattr("assembler.measure.tears.SLOWED", 2.0)  # so that it is this that keeps them out
+    assert (find_tears(level, seen, every, new).p_tear >= 0.5).any()

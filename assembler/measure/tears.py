@@ -34,6 +34,8 @@ MISFIT = 0.006
 """Share of the evidence against its own best explanation at which all of it counts half: where things move for
 themselves, bands change for other reasons than a change-over."""
 _MISFIT_REACH = 30
+SLOWED = 0.2
+"""Where half of a picture's bands have changed at least this far, all are held against those that changed most."""
 MOST_MISFIT = 0.12
 EVERY_REFRESH, FEW = 0.97, 0.02
 LEAST_TOLD = 0.25
@@ -62,14 +64,13 @@ def find_tears(level: Bytes, seen: Bytes, moving: Bools, new: Bools) -> Tears:
     new: (n,) which pictures differ from the one before at all.
     """
     n, bands = level.shape
-    ratio = evidence(level, seen)
     p_tear = np.zeros(n, np.float32)
     p_flip = np.zeros(n, np.float32)
     misfit = np.zeros(n)
     first, last = np.full(n, -1, np.int32), np.full(n, -1, np.int32)
     for start in range(0, n, _CHUNK):
         a, b = max(0, start - _OVERLAP), min(n, start + _CHUNK + _OVERLAP)
-        trusted, misfit[a:b] = _trusted(ratio[a:b])
+        trusted, misfit[a:b] = _trusted(evidence(level[a:b], seen[a:b]))
         posterior = _posterior(trusted)
         for k in range(start, min(n, start + _CHUNK)):
             here = posterior[k - a]
@@ -89,8 +90,16 @@ def find_tears(level: Bytes, seen: Bytes, moving: Bools, new: Bools) -> Tears:
 
 def evidence(level: Bytes, seen: Bytes) -> Doubles:
     """(n, bands) logarithm of how much likelier it is that a band changed than that it did not; 0 where blind."""
-    table = np.interp((np.arange(256) - 1) / 254, _PLACES, _RATIOS)
-    told = table[level] * np.sqrt(seen / 255.0)
+    share = np.maximum(level.astype(np.float32) - 1, 0) / 254
+    # Where motion has just slowed, even what changed most changed by less than it lately did.
+    telling = (level > 0).sum(1)
+    ordered = np.sort(share, axis=1)
+    middle, most = (
+        ordered[np.arange(level.shape[0]), level.shape[1] - 1 - (part * telling).astype(np.int64)]
+        for part in (0.5, 0.15)
+    )
+    share /= np.where(middle >= SLOWED, most.clip(SLOWED, 1), 1)[:, None]
+    told = np.interp(share, _PLACES, _RATIOS) * np.sqrt(seen / 255.0)
     told[level == 0] = 0
     return np.asarray(told * (EVIDENCE / (MOST * level.shape[1])))
 
