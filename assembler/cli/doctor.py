@@ -15,8 +15,8 @@ from typing import Any
 from assembler.cli.output import out, print_json
 
 PACKAGES = (
-    "av", "freetype-py", "moviepy", "num2words", "numba", "numpy", "Pillow", "pydub", "pyloudnorm", "pysrt", "python-bidi",
-    "PyYAML", "rich", "scipy", "uharfbuzz",
+    "av", "freetype-py", "moviepy", "num2words", "numba", "numpy", "Pillow", "pydub", "pyloudnorm", "pysrt",
+    "python-bidi", "PyYAML", "rich", "scipy", "uharfbuzz",
     *(("audioop-lts",) if sys.version_info >= (3, 13) else ()),
 )  # fmt: skip
 LOW_DISK_GIB = 5
