@@ -24,7 +24,7 @@ from assembler.narration.words import Piece, pieces_of_words, trailing_marks
 
 _NO_LEXICON: Mapping[str, str] = {}
 _HYPHENED = frozenset(("wi-fi", "hi-fi", "sci-fi"))
-_TENS = re.compile(r"(?:twen|thir|for|fif|six|seven|eigh|nine)ty-[a-z]+")
+_TENS = re.compile(r"(?:twen|thir|for|fif|six|seven|eigh|nine)ty-[a-z]+(?:'s)?")
 
 Read = Callable[[Sequence[Piece]], list[tuple[str, str]]]
 

@@ -144,6 +144,8 @@ def _ratio(found: re.Match[str]) -> Said:
 
 def _fraction(found: re.Match[str]) -> Said | None:
     top, bottom = int(found[1]), int(found[2])
+    if is_year(found[1]) and bottom == (top + 1) % 100:
+        return f"{year(found[1])} {cardinal(bottom)}", ""
     if (top, bottom) == (24, 7) or top == bottom:
         return f"{cardinal(top)} {cardinal(bottom)}", ""
     if top == 0 or bottom == 0:
@@ -197,10 +199,20 @@ def _slash_date(found: re.Match[str]) -> Said | None:
     return f"the {ordinal(first)} of {MONTHS[second - 1]} {year(found[3])}", "day or month first?"
 
 
+def _dotted_date(found: re.Match[str]) -> Said | None:
+    if not (1 <= int(found[1]) <= 31 and 1 <= int(found[2]) <= 12 and is_year(found[3])):
+        return None
+    return f"the {day(found[1])} of {MONTHS[int(found[2]) - 1]} {year(found[3])}", ""
+
+
 def _range(found: re.Match[str]) -> Said | None:
     prefix, low, one, high, other = found.groups()
     if not one and is_year(low) and is_year(high):
         return f"{year(low)} to {year(high)}", ""
+    if not one and not other and is_year(low) and len(high) == 2 and int(high) == int(low[2:]) + 1:
+        return f"{year(low)} to {number(high)}", ""
+    if low == high and not one and not other:
+        return f"{decimal(low)} {decimal(high)}", ""
     if not one and not other and low.isdecimal() and (re.fullmatch(r"0\d+", high) or (len(low), len(high)) == (3, 4)):
         return f"{digits(low)} {digits(high)}", "" if high[0] == "0" else "read as a telephone number"
     end = unit(other, joined=True) if other else None
@@ -257,10 +269,15 @@ def _numbered(found: re.Match[str]) -> str:
 _RULES: tuple[tuple[re.Pattern[str], Rule], ...] = tuple(
     (re.compile(pattern), rule)
     for pattern, rule in (
-        (r"(\d{1,5}|\d{1,2},\d{3})[x×](\d{1,5}|\d{1,2},\d{3})(?:[@/p](\d+(?:\.\d+)?)(?:Hz|p|fps)?)?", _size),
+        (
+            r"(\d{1,5}|\d{1,2},\d{3})[x×](\d{1,5}|\d{1,2},\d{3})[pi]?"
+            r"(?:[@/p]?(?<=[@/p])(\d+(?:\.\d+)?)(?:Hz|p|fps)?)?",
+            _size,
+        ),
         (r"(\d{2,4})([pi])(?:/?(\d{2,3}(?:\.\d+)?))?(['’]s|s)?", _scan),
-        (r"(\d{1,2})[Kk](?:[/@]?(\d{2,3}))?(['’]s|s)?", _thousands),
-        (rf"([$€£¥])({NUMBER})(k|K|m|M|mn|bn|b|B|tn)?", lambda m: money(m[1], m[2], m[3] or "")),
+        (r"(\d{1,2})K(?:[/@]?(\d{2,3}))?(['’]s|s)?", _thousands),
+        (r"([24568]|1[26])k(?:[/@]?(\d{2,3}))?(['’]s|s)?", _thousands),
+        (rf"(?:US|AU|CA|A|C)?([$€£¥])({NUMBER})(k|K|m|M|mn|bn|b|B|tn)?", lambda m: money(m[1], m[2], m[3] or "")),
         (rf"({NUMBER})(k|K|m|M|mn|bn|b|B|tn)?([$€£¥])", lambda m: money(m[3], m[1], m[2] or "")),
         (rf"([$€£¥])({NUMBER}){_DASH}[$€£¥]?({NUMBER})(k|m|M|bn)?", _money_range),
         (r"(\d{1,2})(?::([0-5]\d))?([apAP])\.?[mM]", _with_half_day),
@@ -271,6 +288,7 @@ _RULES: tuple[tuple[re.Pattern[str], Rule], ...] = tuple(
         (r"(\d{1,2})/(\d{1,2})/(\d{4})", _slash_date),
         (r"(\d{1,4})/(\d{1,4})", _fraction),
         (r"(\d*)([½¼¾⅓⅔⅛⅜⅕])", _mixed_fraction),
+        (r"(\d{1,2})\.(\d{1,2})\.(\d{4})", _dotted_date),
         (r"[vV](\d+(?:\.\d+)*)([-.]?[A-Za-z]+[-.]?\d*)?", _version),
         (r"(\d+(?:\.\d+){2,})([-.]?[A-Za-z]+[-.]?\d*)?", _bare_version),
         (r"\d{3}-\d{3}-\d{4}|\+\d{7,15}", _telephone),
@@ -285,6 +303,7 @@ _RULES: tuple[tuple[re.Pattern[str], Rule], ...] = tuple(
         (rf"({NUMBER})([MB]|mn|bn|tn)", lambda m: f"{decimal(m[1])} {_LARGE[m[2]]}"),
         (rf"({NUMBER})k", lambda m: f"{decimal(m[1])} thousand"),
         (r"(\d{3})K", lambda m: f"{decimal(m[1])} thousand"),
+        (r"(\d+\.\d+)((?:[a-zA-Z]\d*|-?(?:rc|beta|alpha)\.?\d*))", _bare_version),
     )
 )
 

@@ -22,6 +22,7 @@ _FILES = listed(
 _SPOKEN_FILES = {"jpeg": "jay peg", "json": "jason"} | {
     word: word for word in listed("gif zip log bin cube info com org net dev app gov yaml toml example test local")
 }
+_SOUNDS = listed("hm hmm hmmm mm mmm shh psst brr nth")
 _SEPARATORS = {".": "dot", "/": "slash", "-": "dash", "_": "underscore", ":": "colon", "@": "at", "?": "question mark",
                "=": "equals", "&": "and", "#": "hash", "%": "percent", "~": "tilde", "+": "plus"}  # fmt: skip
 _DOMAIN = re.compile(r"(?:[A-Za-z][A-Za-z0-9+.-]*://)?((?:[A-Za-z0-9-]+\.)+([A-Za-z]{2,7})(?:[:/]\S*)?)")
@@ -40,6 +41,8 @@ def address(core: str) -> str | None:
         return _spelt(core)
     if (found := _DOMAIN.fullmatch(core)) and ("://" in core or found[2].casefold() in _ENDINGS):
         return _spelt(found[1].rstrip("/"))
+    if core[0] == "." and core[1:].casefold() in _FILES | _ENDINGS:
+        return f"dot {_label(core[1:]) if core.isalpha() else _spelt(core[1:])}"
     if (found := _FILE.fullmatch(core)) and found[2].casefold() in _FILES and not core[0].isupper():
         return _spelt(core, silent="_-")
     if (found := _FILE.fullmatch(core)) and found[2] in _FILES and len(found[1]) > 1:
@@ -105,7 +108,8 @@ def mixed(text: str) -> Said | None:
         parts = re.findall(r"[A-Z]?[a-z]+", text)
         return " ".join(part.casefold() for part in parts), ""
     if re.fullmatch(r"[A-Z]?[a-z]+", text):
-        return None if re.search(r"[aeiouyAEIOUY]", text) or len(text) == 1 else (letters(text), LETTERS_OR_WORD)
+        readable = re.search(r"[aeiouyAEIOUY]", text) or len(text) == 1 or text.casefold() in _SOUNDS
+        return None if readable else (letters(text), LETTERS_OR_WORD)
     if re.fullmatch(r"[A-Za-z]+", text):
         parts = re.findall(r"[A-Z]{2,}(?![a-z])|[A-Z]?[a-z]+|[A-Z]", text)
         return " ".join(initials(part)[0] if part.isupper() else part.casefold() for part in parts), LETTERS_OR_WORD

@@ -70,4 +70,6 @@ def fraction(top: int, bottom: int) -> str:
     """`3/4` is 'three quarters', `1/60` is 'one sixtieth'."""
     one = {2: "half", 4: "quarter"}.get(bottom) or ordinal(bottom)
     several = "halves" if bottom == 2 else f"{one}s"
+    if top == 1 and bottom in (100, 1000, 1_000_000):
+        return one
     return f"{cardinal(top)} {one if top == 1 else several}"

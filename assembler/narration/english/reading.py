@@ -6,22 +6,24 @@ In what is said a capital letter standing alone is read by its name (`P`), and `
 from __future__ import annotations
 
 import re
-import unicodedata
 from collections.abc import Sequence
 
 from assembler.narration.english import figures, names
 from assembler.narration.english.names import Said
 from assembler.narration.english.numbers import cardinal, decimal, digits, ordinal, paired, plural, run
+from assembler.narration.english.signs import ascii_digits, single_signs, without_figures
 from assembler.narration.english.units import ALONE, unit
 from assembler.narration.english.words import (
     BARE,
     COMMON,
+    DESCRIBED,
     INITIALISMS,
     MONTH_OF,
     NUMBERED,
     NUMBERED_THINGS,
     SHORT,
     SIGNS,
+    SPELT_SIGNS,
     STOPPED,
     YEAR_COMES,
     listed,
@@ -45,32 +47,7 @@ _POSSESSIVE = re.compile(r"(.+)['’]s")
 def read(pieces: Sequence[Piece]) -> list[Said]:
     """What is said for each piece ('' for nothing), with '' or why a person should look."""
     line = _Line(pieces)
-    return [_without_figures(*line.read(at)) for at in range(len(pieces))]
-
-
-def _without_figures(said: str, doubt: str) -> Said:
-    """Whatever no rule has put into words: figures glued to letters, circled numbers and the like."""
-    if said.isascii() and not any(sign.isdecimal() for sign in said):
-        return said, doubt
-    worded = re.sub(r"[0-9]+", lambda found: f" {run(found[0])} ", said)
-    worded = "".join(sign if sign.isalpha() else _one_sign(sign) for sign in worded)
-    return (said, doubt) if worded == said else (worded, doubt or "read in parts")
-
-
-def _one_sign(sign: str) -> str:
-    value = unicodedata.numeric(sign, None)
-    if value is None:
-        return sign
-    if value == int(value):
-        return f" {cardinal(int(value))} "
-    return f" {(figures.read_figure(sign) or ('', ''))[0]} "
-
-
-def _ascii_digits(core: str) -> str:
-    """Figures of every script as 0 to 9."""
-    if core.isascii():
-        return core
-    return "".join(str(unicodedata.decimal(sign)) if sign.isdecimal() else sign for sign in core)
+    return [without_figures(*line.read(at)) for at in range(len(pieces))]
 
 
 def _is_below(text: str, most: int) -> bool:
@@ -81,7 +58,7 @@ def _is_below(text: str, most: int) -> bool:
 class _Line:
     def __init__(self, pieces: Sequence[Piece]) -> None:
         self._pieces = pieces
-        self._cores = [_ascii_digits(piece.core) for piece in pieces]
+        self._cores = [ascii_digits(SPELT_SIGNS.get(piece.text) or single_signs(piece.core)) for piece in pieces]
 
     def read(self, at: int) -> Said:
         core = self._cores[at]
@@ -108,10 +85,18 @@ class _Line:
 
     def _sign(self, at: int, text: str) -> str:
         """A piece of punctuation or signs only."""
+        if text == "-" and "=" in self._cores:
+            return "minus"
+        if text == "×" and self._is_size(at):
+            return "by"
         if text in "-–—":
             both = (_NUMBER.match(self._core(at + 1)), re.search(r"\d\D{0,4}$", self._core(at - 1)))
             return "to" if all(both) else ""
         return SIGNS.get(text, "")
+
+    def _is_size(self, at: int) -> bool:
+        """Whether a line count stands on either side."""
+        return all(re.fullmatch(r"\d,\d{3}|\d{3,5}", self._core(near)) for near in (at - 1, at + 1))
 
     def _short(self, at: int, core: str) -> Said | None:
         low = core.casefold()
@@ -126,7 +111,7 @@ class _Line:
                 return STOPPED[low], ""
         if re.fullmatch(r"(?:[A-Za-z]\.)+[A-Za-z]", core):
             return names.letters(core.replace(".", "")), ""
-        if core in ("am", "pm", "AM", "PM") and re.fullmatch(r"\d{1,2}(?::\d\d)?", self._core(at - 1)):
+        if core in ("am", "pm", "AM", "PM") and re.search(r"(?<!\d)\d{1,2}(?::\d\d)?$", self._core(at - 1)):
             return names.letters(core), ""
         return None
 
@@ -164,10 +149,10 @@ class _Line:
         """A figure and what the words around it make of it."""
         if "′" not in core and re.fullmatch(rf"{figures.NUMBER}[\"”″]?", core) and self._is_inches(at):
             return f"{decimal(core.rstrip('″'))} {'inch' if self._core(at + 1).isalpha() else 'inches'}", ""
-        if grouped := self._grouped(at, core):
-            return grouped
         if self._is_telephone(at):
             return (("plus " if core[0] == "+" else "") + digits(core.lstrip("+"))), ""
+        if grouped := self._grouped(at, core):
+            return grouped
         parts = figures.split_measure(core)
         if not parts or re.fullmatch(r"\d{1,2}[Kk]", core) or re.fullmatch(r"[12]\d\d0s", core):
             return None
@@ -187,7 +172,9 @@ class _Line:
         return said, doubt
 
     def _joined_measure(self, at: int, head: str, text: str, plus: str, name: str) -> Said | None:
-        if name == "s" and text in _TENS and self._core(at - 1).casefold() in ("the", "early", "late", "mid"):
+        short = self._pieces[at].before[-1:] in ("'", "’")  # `'80s`
+        decade = short or self._core(at - 1).casefold() in ("the", "early", "late", "mid")
+        if name == "s" and text in _TENS and decade:
             return plural(cardinal(int(text))), ""
         found = unit(name, joined=True)
         assert found
@@ -198,7 +185,9 @@ class _Line:
 
     def _is_adjective(self, at: int) -> bool:
         """`a 60 s clip`: the figure at `at` says what kind of thing follows, so its unit stays singular."""
-        return self._core(at - 1) in ("a", "an", "A", "An") and self._small_word_after(at)
+        return self._small_word_after(at) and (
+            self._core(at - 1) in ("a", "an", "A", "An") or self._core(at + 1).casefold() in DESCRIBED
+        )
 
     def _plain(self, at: int, text: str, kind: str) -> Said:
         """A figure with nothing joined to it."""
@@ -206,10 +195,10 @@ class _Line:
         ends = bool(self._pieces[at].after)
         if not ends and (name := self._unit_after(at)):
             return figures.number(text), name[2]
-        if (after in ("x", "×") and _NUMBER.match(self._core(at + 2))) or (
-            before in ("x", "×") and re.search(r"\d$", self._core(at - 2))
-        ):
-            return paired(int(text.replace(",", ""))) if "." not in text else decimal(text), ""
+        if any(self._core(near) in ("x", "×", "by") and self._is_size(near) for near in (at - 1, at + 1)):
+            return paired(int(text.replace(",", ""))), ""
+        if before in ("Rec", "BT", "ITU-R") and len(text) < 5:
+            return run(text), ""
         if before.casefold() == "version" and "," not in text:
             return figures.version(text), ""
         if kind or not text.isdecimal() or len(text) < 3:
@@ -237,19 +226,32 @@ class _Line:
 
     def _grouped(self, at: int, core: str) -> Said | None:
         """Thousands set apart by a blank: `10 000`."""
-        if core == "000" and re.fullmatch(r"\d{1,3}", self._core(at - 1)):
-            return "thousand", ""
-        if re.fullmatch(r"[1-9]\d{0,2}", core) and self._core(at + 1) == "000" and not self._pieces[at].after:
-            return cardinal(int(core)), ""
-        return None
+        start = end = at
+        while start > 0 and re.fullmatch(r"\d{3}", self._core(start)) and self._is_bare_number(start - 1):
+            start -= 1
+        while self._is_bare_number(end) and re.fullmatch(r"\d{3}", self._core(end + 1)):
+            end += 1
+        if start == end or end - start > 3 or not re.fullmatch(r"[1-9]\d{0,2}", self._core(start)):
+            return None
+        doubt = "" if "000" in self._cores[start + 1 : end + 1] else "read as one number"
+        scale = ("", "thousand", "million", "billion")
+        own = cardinal(int(core)) if int(core) else ""
+        if at < end and self._core(at + 1) != "000":
+            own = f"{own} {scale[end - at]}" if own else ""
+        elif core == "000" and int(self._core(at - 1)):
+            own = scale[end - at + 1]
+        return own, doubt
+
+    def _is_bare_number(self, at: int) -> bool:
+        return bool(re.fullmatch(r"\d{1,3}", self._core(at))) and not self._pieces[at].after
 
     def _is_telephone(self, at: int) -> bool:
         """One of several groups of digits that begin with a plus."""
         start = at
-        while start > 0 and re.fullmatch(r"\+?\d{2,4}", self._core(start)) and self._core(start)[0] != "+":
+        while start > 0 and re.fullmatch(r"[1-9]\d{1,3}|0\d", self._core(start)):
             start -= 1
         groups = 0
-        while re.fullmatch(r"\+\d{1,3}" if not groups else r"\d{2,4}", self._core(start + groups)):
+        while re.fullmatch(r"\+\d{1,3}|0\d{2,4}" if not groups else r"\d{2,4}", self._core(start + groups)):
             groups += 1
         return groups > 2 and at < start + groups
 
@@ -289,7 +291,9 @@ class _Line:
         return (several, doubt) if core in ALONE else None
 
     def _is_adjective_unit(self, at: int) -> bool:
-        return self._core(at - 2) in ("a", "an", "A", "An") and self._small_word_after(at)
+        return self._small_word_after(at) and (
+            self._core(at - 2) in ("a", "an", "A", "An") or self._core(at + 1).casefold() in DESCRIBED
+        )
 
     def _roman(self, at: int, core: str) -> Said | None:
         before = self._core(at - 1)
@@ -310,6 +314,8 @@ class _Line:
     def _form(self, at: int, core: str) -> Said:
         if (amount := re.fullmatch(rf"([$€£¥])({figures.NUMBER})", core)) and self._core(at + 1) in figures.LARGE_WORDS:
             return decimal(amount[2]), ""
+        if core == "C#":
+            return "C sharp", ""
         if core.startswith("#") and core[1:2].isalpha():
             return f"hashtag {names.handle(core[1:])}", ""
         if core.startswith("@") and core[1:2].isalpha():
@@ -321,7 +327,7 @@ class _Line:
         if said_figure := figures.read_figure(core):
             return said_figure
         if found := _POSSESSIVE.fullmatch(core):
-            said, doubt = self._form(at, found[1])
+            said, doubt = self._number(at, found[1]) or self._form(at, found[1])
             return f"{said}'s", doubt
         if said_model := names.model(core):
             return said_model
@@ -347,18 +353,24 @@ class _Line:
 
     def _parts(self, at: int, core: str) -> Said:
         """Words joined by hyphens, strokes and other signs."""
-        parts = re.findall(r"[^\W_]+(?:['’][^\W\d_]+)*|[+&=→@%×÷]|[.,]\d+", core)
+        parts = re.findall(r"[^\W_]+(?:['’][^\W\d_]+)*|[+&=→@%×÷–]|[.,]\d+", core)
         if len(parts) == 1:
             return self._word(at, parts[0])
         said, doubts = [], []
         for number, part in enumerate(parts):
+            if part == "–":
+                said.append("to" if re.search(r"\d–|–\d", core) else "")
+                continue
             if part in SIGNS:
                 said.append(SIGNS[part])
+                continue
+            if part == "a" and all(len(one) == 1 for one in parts):
+                said.append("A")
                 continue
             one, doubt = self._part(part, "/" in core and number > 0)
             said.append(one)
             doubts.append(doubt)
-        odd = re.sub(r"[\w\s'’.,/+&=→@%×÷‑-]", "", core)
+        odd = re.sub(r"[\w\s'’.,/+&=→@%×÷‑–:;-]", "", core)
         if parts and parts[0].casefold() in _KEYS:
             said = [word for word in said if word != "plus"]
         doubts.append(f"'{odd[0]}' is not said" if odd else "")
@@ -367,13 +379,13 @@ class _Line:
     def _part(self, part: str, behind_stroke: bool) -> Said:
         if figures.is_year(part):
             return figures.year(part), ""
-        if found := re.fullmatch(r"([12]\d\d0)s", part):
+        if found := re.fullmatch(r"([12]\d\d0|[2-9]0)s", part):
             return plural(paired(int(found[1]))), ""
         if part.casefold() in SHORT and not part.isupper():
             return SHORT[part.casefold()], ""
         if part.isdecimal():
             return run(part) if len(part) == 4 else figures.number(part), ""
-        if (measure := figures.split_measure(part)) and measure[2]:
+        if (measure := figures.split_measure(part)) and (len(measure[2]) > 1 or measure[2] == "%"):
             named = unit(measure[2], joined=True)
             assert named
             return f"{decimal(measure[1])} {named[0 if measure[1] == '1' else 1]}", ""
@@ -411,5 +423,3 @@ class _Line:
         """Whether the whole line is in capitals, where they mean nothing."""
         words = [core for core in self._cores if core.isalpha() and len(core) > 1]
         return len(words) >= 4 and all(word.isupper() for word in words)
-
-

@@ -28,6 +28,7 @@ SHORT = {
     "sci-fi": "sci-fi",
     "c++": "C plus plus",
     "ctrl": "control",
+    "mk": "mark",
     "esc": "escape",
 }
 """Read so with or without a full stop."""
@@ -50,13 +51,17 @@ STOPPED = {
     "ch": "chapter",
     "ver": "version",
     "dept": "department",
-    "est": "estimated",
+    "cf": "compare",
+    "p": "page",
+    "pp": "pages",
+    "nr": "number",
+    "sect": "section",
     "mr": "mister",
     "mrs": "missus",
     "dr": "doctor",
 }
-"""Read so with a full stop behind them; the last eight of NUMBERED only before a number."""
-NUMBERED = {"fig", "figs", "no", "nos", "vol", "ch", "ca", "ver", "min", "max"}
+"""Read so with a full stop behind them; those of NUMBERED only before a number."""
+NUMBERED = {"fig", "figs", "no", "nos", "vol", "ch", "ca", "ver", "min", "max", "p", "pp", "nr", "sect"}
 BARE = {"etc", "approx", "avg", "incl", "excl"}
 """Of those above, the ones that mean nothing else without it."""
 
@@ -87,7 +92,20 @@ SIGNS = {
     "¥": "yen",
 }
 
+SPELT_SIGNS = {"+/-": "±", ">=": "≥", "<=": "≤", "->": "→", "=>": "→", "!=": "≠"}
+"""Signs written with two or three others."""
+
+DESCRIBED = listed(
+    "adapter battery budget bus buffer cable cap card cards charger clip clips crop delay disk display drive drives "
+    "edge fade fan gap grid hitch interval jack kit lens limit mode modes module monitor monitors panel panels "
+    "pause penalty process radius screen screens shutter spike spikes ssd step stick stretch supply target timer "
+    "tone tv version window"
+)
+"""Things that figures with units stand before as adjectives: an `8 GB card` is an eight gigabyte card."""
+
 INITIALISMS = {
+    "ΔE": "delta E",
+    "PhD": "P H D",
     "OLED": "O led",
     "QLED": "Q led",
     "AMOLED": "amoled",
