@@ -68,17 +68,15 @@ def words_a_minute(line: PlacedLine, storyboard: Storyboard, samples: int | None
 def pace_fault(line: PlacedLine, storyboard: Storyboard) -> tuple[str, Fraction] | None:
     """What is wrong with a line's pace, as a finding's code, and its words a minute.
 
-    Only takes are judged, because the scratch voice's pace is a setting; but no line may be stretched until it is too
-    fast. Long pauses do not count as slow speech.
+    Only takes are judged, because the scratch voice's pace is a setting. Long pauses do not count as slow speech.
     """
-    if said_words(line, storyboard) < FEWEST_WORDS or line.speech.samples <= 0:
+    few = said_words(line, storyboard) < FEWEST_WORDS
+    if few or line.speech.kind != "take" or line.speech.samples <= 0:
         return None
     wpm = words_a_minute(line, storyboard)
     if wpm > TOO_FAST_WPM:
-        if change_of(line.line, storyboard) > 0:
-            return "stretch-too-fast", wpm
-        return ("speech-too-fast", wpm) if line.speech.kind == "take" else None
-    if line.speech.kind != "take" or wpm >= TOO_SLOW_WPM:
+        return ("stretch-too-fast" if change_of(line.line, storyboard) > 0 else "speech-too-fast"), wpm
+    if wpm >= TOO_SLOW_WPM:
         return None
     wpm = words_a_minute(line, storyboard, line.speech.samples - paused_samples(line))
     return ("speech-too-slow", wpm) if wpm < TOO_SLOW_WPM else None
