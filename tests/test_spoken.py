@@ -27,8 +27,9 @@ def test_listed_phrases_are_read_as_listed() -> None:
 
 
 def test_listed_sentences_are_read_as_listed() -> None:
-    # Source: the list's head. It was written after the rules, which gave 92 of 100 on their first run.
-    assert len(readings("spoken_sentences.tsv")) == 100
+    # Source: the list's head. It was written after the rules, which gave 92 of the first 100 on their first run and,
+    # mended, 48 of the last 50.
+    assert len(readings("spoken_sentences.tsv")) == 150
     assert wrong("spoken_sentences.tsv") == {}
 
 

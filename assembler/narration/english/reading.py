@@ -353,7 +353,7 @@ class _Line:
 
     def _parts(self, at: int, core: str) -> Said:
         """Words joined by hyphens, strokes and other signs."""
-        parts = re.findall(r"[^\W_]+(?:['’][^\W\d_]+)*|[+&=→@%×÷–]|[.,]\d+", core)
+        parts = re.findall(r"\d+(?:\.\d+)+(?![^\W_])|[^\W_]+(?:['’][^\W\d_]+)*|[+&=→@%×÷–]|[.,]\d+", core)
         if len(parts) == 1:
             return self._word(at, parts[0])
         said, doubts = [], []
@@ -381,6 +381,8 @@ class _Line:
             return figures.year(part), ""
         if found := re.fullmatch(r"([12]\d\d0|[2-9]0)s", part):
             return plural(paired(int(found[1]))), ""
+        if re.fullmatch(r"\d+(?:\.\d+)+", part):
+            return decimal(part) if part.count(".") == 1 else figures.version(part), ""
         if part.casefold() in SHORT and not part.isupper():
             return SHORT[part.casefold()], ""
         if part.isdecimal():

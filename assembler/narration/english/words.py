@@ -98,7 +98,7 @@ SPELT_SIGNS = {"+/-": "±", ">=": "≥", "<=": "≤", "->": "→", "=>": "→", 
 DESCRIBED = listed(
     "adapter battery budget bus buffer cable cap card cards charger clip clips crop delay disk display drive drives "
     "edge fade fan gap grid hitch interval jack kit lens limit mode modes module monitor monitors panel panels "
-    "pause penalty process radius screen screens shutter spike spikes ssd step stick stretch supply target timer "
+    "pause penalty process radius rail screen screens shutter spike spikes ssd step stick stretch supply target timer "
     "tone tv version window"
 )
 """Things that figures with units stand before as adjectives: an `8 GB card` is an eight gigabyte card."""
