@@ -7,25 +7,27 @@ line, that may have been meant to replace the good one, could not be accepted.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from assembler.narration.choices import Verdict
 from assembler.narration.take_judge import Evidence
 
-SURE, HOPELESS = 0.9, 0.2
+SURE, HOPELESS = 0.75, 0.2
 """From the one on a try is taken for a good take, below the other for a failed one; between them it is doubtful."""
 ATTEMPT = 0.5
 """A later failed try with this share of the line's words may have been meant as a take."""
 
 # Weights fitted by benchmarks/take_sessions.py --fit on its tuning seeds.
-_WEIGHTS = {"bias": 4.0, "worst": 0.6, "rival": 1.5, "loud": 8.0, "left_out": 6.0, "extra": 0.5, "refused": 5.0}
+_BIAS = 5.0
+_WEIGHTS = {"worst": 0.4, "rival": 1.3, "again": 4.1, "loud": 6.7, "left_out": 4.2, "refused": 4.9}
 
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
     """A try at a line. recording: index among those searched. in_s, out_s: where it is cut. confidence: that it is a
-    whole and right reading, 0 to 1. why: what speaks against it, or ''."""
+    whole and right reading, 0 to 1. why: what speaks against it, or ''. share, heard, lead: see
+    take_judge.Evidence."""
 
     recording: int
     in_s: float
@@ -34,6 +36,7 @@ class Candidate:
     why: str
     share: float
     heard: str
+    lead: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,8 +60,8 @@ def features(evidence: Evidence) -> dict[str, float]:
         "worst": 0.0 if evidence.refused else min(8.0, max(0.0, -evidence.worst - 3.5)),
         "rival": min(4.0, max(0.0, evidence.rival)),
         "loud": min(1.0, max(0.0, evidence.loud_s - 0.05)),
-        "left_out": 1.0 - min(1.0, evidence.share),
-        "extra": min(4.0, float(evidence.extra)),
+        "left_out": 1.0 - min(1.0, evidence.share) + 1.5 * max(0.0, 0.7 - evidence.share),
+        "again": 1.0 - evidence.again,
         "refused": float(evidence.refused),
     }
 
@@ -66,7 +69,7 @@ def features(evidence: Evidence) -> dict[str, float]:
 def confidence(evidence: Evidence) -> float:
     """How likely it is that a try is a whole, right reading, 0 to 1."""
     against = sum(_WEIGHTS[name] * value for name, value in features(evidence).items())
-    return 1.0 / (1.0 + math.exp(-(_WEIGHTS["bias"] - against)))
+    return 1.0 / (1.0 + math.exp(-(_BIAS - against)))
 
 
 def reason(evidence: Evidence) -> str:
@@ -85,7 +88,7 @@ def reason(evidence: Evidence) -> str:
         "rival": heard,
         "loud": f"{evidence.loud_s:.1f} s of sound in it under no word",
         "left_out": heard,
-        "extra": heard,
+        "again": heard,
         "refused": heard,
     }
     return words[name]
@@ -93,6 +96,32 @@ def reason(evidence: Evidence) -> str:
 
 def _worst_word(evidence: Evidence) -> str:
     return min(evidence.words, key=lambda word: word.score).word if evidence.words else ""
+
+
+def explained(candidates: Mapping[str, Sequence[Candidate]]) -> dict[str, tuple[Candidate, ...]]:
+    """Without what only looks like a try at a line, because it is another line's.
+
+    A failed try goes when most of it lies in a much surer try at another line, or when it lacks the line's beginning
+    and follows at once on another line's: that line was misread with words of this one.
+    """
+    everything = [(key, each) for key, tries in candidates.items() for each in tries]
+    return {
+        key: tuple(
+            each for each in tries
+            if each.confidence >= SURE or not any(_explains(rival, each) for other, rival in everything if other != key)
+        )
+        for key, tries in candidates.items()
+    }  # fmt: skip
+
+
+def _explains(rival: Candidate, failed: Candidate) -> bool:
+    if rival.recording != failed.recording:
+        return False
+    shared = min(rival.out_s, failed.out_s) - max(rival.in_s, failed.in_s)
+    if shared > 0.5 * (failed.out_s - failed.in_s) and rival.confidence >= max(0.5, failed.confidence + 0.3):
+        return True
+    follows = rival.in_s < failed.in_s - 0.2 and rival.out_s >= failed.in_s - 0.3
+    return failed.lead >= 0.25 and failed.confidence < HOPELESS and rival.lead < 0.25 and follows
 
 
 def choose(candidates: Sequence[Candidate]) -> LineResult:

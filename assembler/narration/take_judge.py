@@ -16,6 +16,7 @@ import numpy.typing as npt
 
 from assembler.media.recording import FRAME, Levels
 from assembler.narration.recogniser import Heard
+from assembler.narration.spoken import plain
 from assembler.narration.take_hits import Hit
 from assembler.narration.take_listen import Listener, Stretch, quiet_db
 from assembler.timing.rates import SAMPLE_RATE
@@ -25,7 +26,8 @@ _BEFORE_S, _AFTER_S = 0.25, 0.35
 _A_WORD_S = 0.45  # room for a word of the line that was not heard
 _SAME_S = 0.06
 # Whether the aligner finds a line in long speech hangs on where the sound is cut; frames more at either end.
-_TRIES = ((0, 0), (25, 85), (10, 25), (-10, -10))
+_TRIES = ((0, 0), (25, 85), (10, 25), (0, 40), (15, -10), (-10, -10))
+_EXPECTED = 20  # how much more often than any other the line is expected in a second hearing
 _WINDOW = 20  # frames over which a difference in fit has to last
 
 
@@ -35,8 +37,10 @@ class Evidence:
 
     share: of the line's words heard freely, in order. refused: the aligner could not find the line at all.
     worst, mean: fit of the line's words, log likelihood a frame. rival: by how much what was heard fits better than
-    the line where they differ (0 where they do not). extra: words heard inside the try that are not the line's.
-    loud_s: sound inside the try under no word. hole_s: the longest pause inside it.
+    the line where they differ (0 where they do not). again: share of the line's words heard by somebody who expects
+    this line above all. extra: words heard inside the try that are not the line's.
+    loud_s: sound inside the try under no word. hole_s: the longest pause inside it. lead: share of
+    the line that comes before the first of its words that was heard.
     """
 
     start_s: float
@@ -46,10 +50,12 @@ class Evidence:
     worst: float
     mean: float
     rival: float
+    again: float
     extra: int
     loud_s: float
     hole_s: float
     heard: str
+    lead: float = 0.0
     words: tuple[Heard, ...] = ()
 
 
@@ -60,20 +66,23 @@ def judge(
     sounding: Sequence[Stretch],
     levels: Levels,
     listener: Listener,
+    sentences: Sequence[Sequence[str]],
 ) -> Evidence:
-    """Look closely at one try. stream: the words heard in the recording; sounding: its stretches of sound."""
-    first, past = _window(hit, line, stream, sounding, levels.db.size)
+    """Look closely at one try. stream: the words heard in the recording; sounding: its stretches of sound; sentences:
+    what else may be said."""
+    first, past, least, most = _window(hit, line, stream, sounding, levels.db.size)
     found = None
     for before, after in _TRIES:
-        low, high = max(0, first - before), min(levels.db.size, past + after)
+        low, high = max(least, first - before), min(most, past + after)
         if high > low and (found := listener.align(low, high, line)) is not None:
             first, past = low, high
             break
-    share = hit.share(len(line))
+    share, lead = hit.share(len(line)), hit.pairs[0][0] / len(line)
     start_s, end_s = stream[hit.first].start_s, stream[hit.past - 1].end_s
     if found is None:
         inside = _inside(stream, start_s, end_s)
-        return Evidence(start_s, end_s, share, True, -20.0, -20.0, 0.0, 0, 0.0, 0.0, _text(inside))
+        again = _again(line, start_s, end_s, levels, listener, sentences)
+        return Evidence(start_s, end_s, share, True, -20.0, -20.0, 0.0, again, 0, 0.0, 0.0, _text(inside), lead)
     start_s, end_s = found[0].start_s, found[-1].end_s
     inside = _inside(stream, start_s, end_s)
     lengths = np.array([max(0.01, word.end_s - word.start_s) for word in found])
@@ -88,33 +97,37 @@ def judge(
         float(scores.min()),
         float((scores * lengths).sum() / lengths.sum()),
         _rival(found, inside, matcher, first, past, listener),
+        1.0 if agreed == len(line) == len(inside) else _again(line, start_s, end_s, levels, listener, sentences),
         len(inside) - agreed,
         _loud_s(found, levels),
         max((after.start_s - before.end_s for before, after in pairwise(found)), default=0.0),
         _text(inside),
+        lead,
         found,
     )
 
 
 def _window(
     hit: Hit, line: Sequence[str], stream: Sequence[Heard], sounding: Sequence[Stretch], frames: int
-) -> tuple[int, int]:
-    """Where to look for the whole line, in frames: the try and what its missing words need, but no other words."""
+) -> tuple[int, int, int, int]:
+    """Where to look for the whole line, in frames: the try and what its missing words need, but no other words.
+    Then how far that may be widened: to the words heard before and after."""
     lead, tail = hit.pairs[0][0], len(line) - 1 - hit.pairs[-1][0]
     start_s, end_s = stream[hit.first].start_s, stream[hit.past - 1].end_s
     low_s, high_s = start_s - _BEFORE_S - _A_WORD_S * lead, end_s + _AFTER_S + _A_WORD_S * tail
+    least, most = 0, frames
     if lead == 0 and hit.first > 0:
-        low_s = max(low_s, stream[hit.first - 1].end_s)
+        least = int(stream[hit.first - 1].end_s * FRAMES_S)
     if tail == 0 and hit.past < len(stream):
-        high_s = min(high_s, stream[hit.past].start_s)
+        most = min(frames, int(stream[hit.past].start_s * FRAMES_S) + 1)
     # A pause before the first word or after the last one ends the line, whatever was not heard of it.
-    low, high = max(0, int(low_s * FRAMES_S)), min(frames, int(high_s * FRAMES_S) + 1)
+    low, high = max(least, int(low_s * FRAMES_S)), min(most, int(high_s * FRAMES_S) + 1)
     for stretch in sounding:
         if stretch.first <= start_s * FRAMES_S + 5 and start_s * FRAMES_S - 5 <= stretch.past:
             low = max(low, stretch.first - 15)
         if stretch.first <= end_s * FRAMES_S + 5 and end_s * FRAMES_S - 5 <= stretch.past:
             high = min(high, stretch.past + 15)
-    return low, max(high, low + 1)
+    return low, max(high, low + 1), least, most
 
 
 def _inside(stream: Sequence[Heard], start_s: float, end_s: float) -> list[Heard]:
@@ -122,7 +135,7 @@ def _inside(stream: Sequence[Heard], start_s: float, end_s: float) -> list[Heard
 
 
 def _text(words: Sequence[Heard]) -> str:
-    return " ".join(word.word for word in words)
+    return plain([word.word for word in words])
 
 
 def _rival(
@@ -145,6 +158,24 @@ def _rival(
     if gain.size < _WINDOW:
         return 0.0
     return float(np.convolve(gain, np.ones(_WINDOW) / _WINDOW, mode="valid").max())
+
+
+def _again(
+    line: Sequence[str],
+    start_s: float,
+    end_s: float,
+    levels: Levels,
+    listener: Listener,
+    sentences: Sequence[Sequence[str]],
+) -> float:
+    """A second hearing of the try alone, by somebody who knows which line it may be: strange voices need that. The
+    share of the line's words it finds, less its other words."""
+    first = max(0, round(start_s * FRAMES_S) - 10)
+    past = min(levels.db.size, round(end_s * FRAMES_S) + 10)
+    heard = [word.word for word in listener.decode(first, past, [list(line)] * _EXPECTED + list(sentences))]
+    matcher = SequenceMatcher(None, [word.casefold() for word in line], heard, autojunk=False)
+    agreed = sum(block.size for block in matcher.get_matching_blocks())
+    return agreed / max(len(line), len(heard))
 
 
 def _by_frame(words: Sequence[Heard], first: int, past: int) -> npt.NDArray[np.float64]:

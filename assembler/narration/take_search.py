@@ -19,7 +19,7 @@ from assembler.measure.store import content_print
 from assembler.media.landing import write_whole
 from assembler.media.recording import FRAME, Levels, read_levels
 from assembler.narration.recogniser import Heard, pronunciations
-from assembler.narration.take_choice import Candidate, LineResult, choose, confidence, reason
+from assembler.narration.take_choice import Candidate, LineResult, choose, confidence, explained, reason
 from assembler.narration.take_hits import find_hits
 from assembler.narration.take_judge import Evidence, judge
 from assembler.narration.take_listen import Listener, Stretch, blocks, quiet_db, stretches
@@ -90,6 +90,8 @@ def find_takes(
     added = dict(added or {})
     known = {line.key: _sayable(line.words, added) for line in script}
     candidates: dict[str, list[Candidate]] = {line.key: [] for line in script}
+    lines = list(dict.fromkeys(words for words in known.values() if words))
+    sentences = [list(line) for line in lines] + [[word] for word in _AROUND.split()]
     searched = []
     for n, path in enumerate(recordings):
         content = content_print(path)
@@ -99,16 +101,17 @@ def find_takes(
         if not sounding or not any(known.values()):
             continue
         with Listener(path, content, cache / TAKES_FOLDER, added) as listener:
-            stream = _stream(levels, sounding, known, listener, path, progress, cancelled)
+            stream = _stream(levels, sounding, sentences, listener, path, progress, cancelled)
             for m, line in enumerate(script):
                 if cancelled is not None and cancelled():
                     raise KeyboardInterrupt
-                candidates[line.key] += _tries(n, known[line.key], stream, sounding, levels, listener)
+                candidates[line.key] += _tries(n, known[line.key], stream, sounding, levels, listener, sentences)
                 if progress is not None:
                     progress(f"comparing takes in {path.name}", m + 1, len(script))
     results = {}
+    tries = explained(candidates)
     for line in script:
-        results[line.key] = _result(line, known[line.key], candidates[line.key])
+        results[line.key] = _result(line, known[line.key], tries[line.key])
     return Found(results, tuple(searched))
 
 
@@ -156,7 +159,8 @@ def _notes(levels: Levels, sounding: Sequence[Stretch]) -> tuple[str, ...]:
         notes.append("it is shorter than half a second")
     elif not sounding:
         notes.append("nothing is to be heard in it")
-    if levels.clipped >= CLIPPED:
+    # Floating-point files and sums of many channels go far over full scale without harm.
+    if levels.clipped >= CLIPPED and levels.peak < 1.25:
         notes.append("it is clipped: what is cut off cannot be brought back")
     return tuple(notes)
 
@@ -164,20 +168,19 @@ def _notes(levels: Levels, sounding: Sequence[Stretch]) -> tuple[str, ...]:
 def _stream(
     levels: Levels,
     sounding: Sequence[Stretch],
-    known: Mapping[str, Sequence[str]],
+    sentences: Sequence[Sequence[str]],
     listener: Listener,
     path: Path,
     progress: Progress | None,
     cancelled: Callable[[], bool] | None,
 ) -> list[Heard]:
     """Everything heard in a recording, in order."""
-    lines = list(dict.fromkeys(tuple(words) for words in known.values() if words))
-    sentences = [list(line) for line in lines for _ in range(3)] + [[word] for word in _AROUND.split()]
+    expected = [sentence for sentence in sentences for _ in range(3 if len(sentence) > 1 else 1)]
     stream: list[Heard] = []
     for block in blocks(sounding, levels.db.size):
         if cancelled is not None and cancelled():
             raise KeyboardInterrupt
-        stream += listener.decode(block.first, block.past, sentences)
+        stream += listener.decode(block.first, block.past, expected)
         if progress is not None:
             progress(f"listening to {path.name}", block.past // _FRAMES_S, int(levels.seconds))
     return stream
@@ -190,14 +193,16 @@ def _tries(
     sounding: Sequence[Stretch],
     levels: Levels,
     listener: Listener,
+    sentences: Sequence[Sequence[str]],
 ) -> list[Candidate]:
-    seen = [judge(hit, words, stream, sounding, levels, listener) for hit in find_hits(words, stream)]
+    seen = [judge(hit, words, stream, sounding, levels, listener, sentences) for hit in find_hits(words, stream)]
     out = []
     for evidence in seen:
         start, end = cut(evidence, levels)
         sure = confidence(evidence)
         why = reason(evidence) if sure < 0.98 else ""
-        out.append(Candidate(recording, start, end, round(sure, 3), why, evidence.share, evidence.heard))
+        told = round(sure, 3), why, round(evidence.share, 3), evidence.heard, round(evidence.lead, 3)
+        out.append(Candidate(recording, start, end, *told))
     return out
 
 

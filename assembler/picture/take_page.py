@@ -44,7 +44,7 @@ body {{ background: {_css(GROUND)}; color: {_css(INK)}; font: 17px/1.5 {FAMILY};
 h1 {{ font-size: 30px; line-height: 1.2; margin: 0 0 .4em }}
 h2 {{ font-size: 19px; margin: 0; display: flex; gap: 1em; align-items: baseline; flex-wrap: wrap }}
 h2 span, .quiet, figcaption {{ color: {_css(MUTED)}; font-weight: normal }}
-section {{ border-top: 1px solid {_css(HAIRLINE)}; padding: 1.2rem 0 }}
+section {{ border-top: 1px solid {_css(HAIRLINE)}; margin-top: 1.2rem; padding: 1.2rem 0 0 }}
 section > p {{ margin: .2rem 0 .8rem }}
 .said {{ font-size: 22px }}
 .flagged h2 b, .missing h2 b {{ border: 1px solid {_css(INK)}; padding: 0 .5em }}
@@ -178,7 +178,7 @@ def _figure(key: str, n: int, take: Candidate, recording: Recording, file: str, 
     whole = length + 2 * _AROUND_S
     label = f"{key}, take {n + 1}"
     why = escape(take.why) or "nothing speaks against it"
-    heard = f'<br><span class="quiet">heard: {escape(take.heard)}</span>' if take.why and take.heard else ""
+    heard = f'<br><span class="quiet">heard: {escape(take.heard)}</span>' if take.why and take.heard and take.heard not in take.why else ""
     source = f"data:{kind};base64,{base64.b64encode(data).decode()}"
     return f"""<figure{' class="picked"' if picked else ""}>
 <div class="row"><div class="wave">{_wave(drawn, _AROUND_S / whole, label)}<i></i></div>

@@ -1,0 +1,250 @@
+"""How often the right take is found in made-up recording sessions whose truth is known to the sample.
+
+    python benchmarks/take_sessions.py            score: voices, lines and seeds that tuning never saw
+    python benchmarks/take_sessions.py --tune     the tuning sessions, for comparison
+    python benchmarks/take_sessions.py --fit      fit the weights of take_choice.py on the tuning sessions, and print
+    … --real FOLDER                               also sessions of real readings: a folder with the utterances
+                                                  (`transcription` beside .wav files) of the pocketsphinx source package
+
+Right: the proposed stretch overlaps the line's last good take (intersection over union above 0.7), or a line without
+any good take is not proposed. Wrong: something else is proposed. Flagged: a person is asked although there is a good
+take. Lost speech: more than 30 ms of the take's own sound is cut off. All figures are of made-up sessions: voices are
+synthetic but for --real, and a fresh seed is a fresh order of things, not a fresh voice.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import sys
+import tempfile
+import time
+import wave
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from random import Random
+
+import numpy as np
+from scipy.optimize import minimize
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+
+from assembler.narration import take_choice, take_search
+from assembler.narration.pronounce import Pronouncer
+from assembler.narration.spoken import spoken_form
+from assembler.narration.take_judge import Evidence
+from assembler.narration.take_search import ScriptLine, find_takes
+from tests.take_sessions import (
+    RATE,
+    SCORING_LINES,
+    SCORING_VOICES,
+    TUNING_LINES,
+    TUNING_VOICES,
+    Habits,
+    Samples,
+    Session,
+    close_voices,
+    make_session,
+    real_say,
+    real_utterances,
+    scratch_say,
+)
+
+LINES_A_SESSION = 24
+REAL = "real reader"
+Span = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """One session: seed, voice, and how far speech stands above the noise."""
+
+    seed: int
+    voice: str
+    noise_db: float
+
+
+TUNING = tuple(
+    Plan(10 + n, voice, noise)
+    for n, (voice, noise) in enumerate(
+        [(v, d) for d in (28.0, 20.0) for v in TUNING_VOICES] + [(REAL, d) for d in (28.0, 24.0, 20.0)]
+    )
+)
+SCORING = tuple(
+    Plan(7100 + n, voice, noise)
+    for n, (voice, noise) in enumerate(
+        [(v, (30.0, 24.0, 20.0, 16.0)[n % 4]) for n, v in enumerate((*SCORING_VOICES, *SCORING_VOICES[:4]))]
+        + [(REAL, d) for d in (30.0, 26.0, 22.0, 18.0, 28.0, 20.0)]
+    )
+)
+
+
+def session_of(plan: Plan, pool: tuple[str, ...], real: dict[str, Samples]) -> Session:
+    dice = Random(f"lines {plan.seed}")
+    if plan.voice == REAL:
+        lines = dice.sample(list(real), len(real))
+        return make_session(plan.seed, real_say(real, scratch_say("en-us")), lines, Habits(noise_db=plan.noise_db))
+    lines = dice.sample(pool, LINES_A_SESSION)
+    return make_session(plan.seed, scratch_say(plan.voice), lines, Habits(noise_db=plan.noise_db))
+
+
+def script_of(session: Session) -> list[ScriptLine]:
+    return [
+        ScriptLine(f"read-{n}", text, tuple(word for token in spoken_form(text) for word in token.words))
+        for n, text in enumerate(session.lines, start=1)
+    ]
+
+
+def write_wav(path: Path, samples: Samples) -> None:
+    with wave.open(str(path), "wb") as file:
+        file.setnchannels(1)
+        file.setsampwidth(2)
+        file.setframerate(RATE)
+        file.writeframes((samples * 32767).astype("<i2").tobytes())
+
+
+def overlap(one: Span, other: Span) -> float:
+    shared = min(one[1], other[1]) - max(one[0], other[0])
+    return max(0.0, shared) / (max(one[1], other[1]) - min(one[0], other[0]))
+
+
+@dataclass(slots=True)
+class Tally:
+    lines: int = 0
+    right: int = 0
+    wrong: int = 0
+    flagged: int = 0
+    lost: int = 0
+    proposed: int = 0
+    seconds: float = 0.0
+    took_s: float = 0.0
+
+    def add(self, other: Tally) -> None:
+        for name in self.__slots__:
+            setattr(self, name, getattr(self, name) + getattr(other, name))
+
+    def row(self, name: str) -> str:
+        share = [f"{100 * part / max(1, self.lines):5.1f} %" for part in (self.right, self.wrong, self.flagged)]
+        speed = self.seconds / max(0.01, self.took_s)
+        return (
+            f"{name:28} {self.lines:4} lines  right {self.right:4} {share[0]}  wrong {self.wrong:3} {share[1]}  "
+            f"flagged {self.flagged:3} {share[2]}  lost speech {self.lost}/{self.proposed}  {speed:4.1f}x"
+        )
+
+
+def run(plan: Plan, session: Session, cache: Path, *, tell: bool) -> Tally:
+    path = cache / f"{plan.seed}.wav"
+    write_wav(path, session.samples)
+    script = script_of(session)
+    with Pronouncer() as pronouncer:
+        added = pronouncer.added({part for line in script for word in line.words for part in (word, *word.split("-"))})
+    began = time.perf_counter()
+    found = find_takes(script, [path], cache, added=added)
+    tally = Tally(seconds=session.samples.size / RATE, took_s=time.perf_counter() - began)
+    path.unlink()
+    for n, line in enumerate(script):
+        result, truth = found.results[line.key], session.truth[n]
+        tally.lines += 1
+        said = ""
+        if result.verdict == "proposed" and result.picked is not None:
+            take = result.candidates[result.picked]
+            if truth is not None and overlap((take.in_s, take.out_s), truth) > 0.7:
+                tally.right += 1
+                tally.proposed += 1
+                if take.in_s > truth[0] + 0.03 or take.out_s < truth[1] - 0.03:
+                    tally.lost += 1
+                    said = f"lost speech: {take.in_s:.2f} to {take.out_s:.2f}, true {truth[0]:.2f} to {truth[1]:.2f}"
+            else:
+                tally.wrong += 1
+                said = f"WRONG {take.in_s:.2f} to {take.out_s:.2f}, true {truth}"
+        elif truth is None:
+            tally.right += 1
+        else:
+            tally.flagged += 1
+            said = f"{result.verdict}: {result.why}; true {truth[0]:.2f} to {truth[1]:.2f}"
+        if tell and said:
+            print(f"    {plan.voice} {plan.seed} {line.key} '{line.text}' {said}")
+    return tally
+
+
+def sessions(
+    plans: tuple[Plan, ...], pool: tuple[str, ...], real: dict[str, Samples]
+) -> Iterator[tuple[Plan, Session]]:
+    for plan in plans:
+        if plan.voice != REAL or real:
+            yield plan, session_of(plan, pool, real)
+
+
+def score(plans: tuple[Plan, ...], pool: tuple[str, ...], real: dict[str, Samples], cache: Path) -> None:
+    total, by_kind = Tally(), {"synthetic voices": Tally(), "real pieces": Tally()}
+    for plan, session in sessions(plans, pool, real):
+        tally = run(plan, session, cache, tell=True)
+        print(tally.row(f"{plan.voice}, {plan.noise_db:.0f} dB, {plan.seed}"), flush=True)
+        total.add(tally)
+        by_kind["real pieces" if plan.voice == REAL else "synthetic voices"].add(tally)
+    for name, tally in by_kind.items():
+        if tally.lines:
+            print(tally.row(name))
+    print(total.row("all"))
+
+
+def fit(real: dict[str, Samples], cache: Path) -> None:
+    """Weights by which a try's evidence becomes a probability: logistic, none below 0, held small."""
+    rows: list[tuple[dict[str, float], bool]] = []
+    seen: list[Evidence] = []
+    inner = take_search.confidence
+    for plan, session in sessions(TUNING, TUNING_LINES, real):
+        seen.clear()
+        take_search.confidence = lambda evidence: (seen.append(evidence), inner(evidence))[1]  # type: ignore[attr-defined,func-returns-value]
+        run(plan, session, cache, tell=False)
+        goods = [span for spans in session.earlier for span in spans] + [span for span in session.truth if span]
+        for evidence in seen:
+            good = evidence.share >= 0.6 and max(overlap((evidence.start_s, evidence.end_s), g) for g in goods) > 0.7
+            rows.append((take_choice.features(evidence), good))
+        print(f"{plan.voice} {plan.seed}: {len(rows)} tries", flush=True)
+    names = list(rows[0][0])
+    x = np.array([[row[name] for name in names] for row, _ in rows])
+    y = np.array([good for _, good in rows], float)
+    start = np.array([4.0, *np.ones(len(names))])
+
+    def loss(w: np.ndarray) -> float:
+        z = w[0] - x @ w[1:]
+        likely = np.logaddexp(0, -z) * y + np.logaddexp(0, z) * (1 - y)
+        return float(likely.sum() + 0.02 * np.square(w[1:]).sum() + 0.05 * (w[0] - 4.0) ** 2)
+
+    best = minimize(loss, start, bounds=[(0, 8)] + [(0, 12)] * len(names)).x
+    print({name: round(float(value), 2) for name, value in zip(["bias", *names], best, strict=True)})
+    p = 1 / (1 + np.exp(-(best[0] - x @ best[1:])))
+    for low, high in ((0, 0.2), (0.2, 0.9), (0.9, 1.01)):
+        part = (p >= low) & (p < high)
+        print(f"confidence {low} to {high}: {int(part.sum())} tries, {int(y[part].sum())} of them good")
+    assert math.isfinite(loss(best))
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--tune", action="store_true")
+    parser.add_argument("--fit", action="store_true")
+    parser.add_argument("--real", type=Path)
+    parser.add_argument("--part", metavar="K/N", default="0/1", help="every N-th session from the K-th on")
+    parser.add_argument("--cache", type=Path, help="keep what was heard here, for another run")
+    options = parser.parse_args()
+    real = real_utterances(options.real) if options.real else {}
+    part, parts = (int(number) for number in options.part.split("/"))
+    if not real:
+        print("NO REAL READINGS: every figure below is of synthetic voices (see --real)")
+    with tempfile.TemporaryDirectory() as passing:
+        cache = options.cache or Path(passing)
+        cache.mkdir(parents=True, exist_ok=True)
+        if options.fit:
+            fit(real, cache)
+        elif options.tune:
+            score(TUNING[part::parts], TUNING_LINES, real, cache)
+        else:
+            score(SCORING[part::parts], SCORING_LINES, real, cache)
+    close_voices()
+
+
+if __name__ == "__main__":
+    main()
