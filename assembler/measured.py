@@ -131,10 +131,27 @@ def captures_to_measure(storyboard: Storyboard) -> tuple[str, ...]:
     return tuple(wanted)
 
 
-def line_up_pair(partner: Measured, capture: Measured) -> LineUpResult:
+def is_measured(info: CaptureInfo, cache: Path) -> bool:
+    """Whether a capture was measured before, so that no time goes into it."""
+    with suppress(MediaError):
+        return missing_key(info, cache / MEASURE_FOLDER, _by_hand(info)[2]) is None
+    return False
+
+
+def offsets_to_verify(storyboard: Storyboard, captures: Mapping[str, CaptureInfo], cache: Path) -> Iterable[str]:
+    """Both sides of every line-up with a written offset, where it costs nothing to see whether pictures bear it out."""
+    for name, capture in storyboard.captures.items():
+        link = capture.line_up
+        if link is None or link.offset is None or not {name, link.partner} <= captures.keys():
+            continue
+        if all(is_measured(captures[side], cache) for side in (link.partner, name)):
+            yield from (link.partner, name)
+
+
+def line_up_pair(partner: Measured, capture: Measured, *, listen: bool = True) -> LineUpResult:
     """Where `capture` shows what `partner` shows at its own 0, by pictures, with sound as second witness."""
     sound = None
-    if partner.info.sound is not None and capture.info.sound is not None:
+    if listen and partner.info.sound is not None and capture.info.sound is not None:
         heard = [_heard(each.info) for each in (partner, capture)]
         sound = (heard[0], 0.0, heard[1], 0.0)
     one, other = partner, capture
@@ -150,7 +167,8 @@ def _heard(info: CaptureInfo) -> Samples:
 def line_ups(storyboard: Storyboard, measured: Mapping[str, Measured]) -> dict[str, LineUpResult]:
     """Every capture that names a partner, lined up with it by content, where both have been measured."""
     return {
-        name: line_up_pair(measured[capture.line_up.partner], measured[name])
+        # A written offset is held against the pictures alone: reading minutes of sound for it takes too long.
+        name: line_up_pair(measured[capture.line_up.partner], measured[name], listen=capture.line_up.offset is None)
         for name, capture in storyboard.captures.items()
         if capture.line_up is not None and name in measured and capture.line_up.partner in measured
     }

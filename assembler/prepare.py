@@ -26,6 +26,7 @@ from assembler.measured import (
     captures_to_measure,
     line_ups,
     measure_all,
+    offsets_to_verify,
     with_logs,
     with_measured_offsets,
 )
@@ -33,6 +34,7 @@ from assembler.media.info import CaptureInfo, SoundInfo
 from assembler.media.probe import probe, probe_sound
 from assembler.media.stills import load_still
 from assembler.narration.lines import voice
+from assembler.narration.pace import Pace
 from assembler.picture.text import FontSet
 from assembler.sound.report import MixReport
 from assembler.sound.store import kept_levels
@@ -65,6 +67,7 @@ class Prepared:
     findings: tuple[Finding, ...]
     fonts: FontSet
     captions: Captions
+    pace: Pace = Pace()
 
     @property
     def blocking(self) -> tuple[Finding, ...]:
@@ -116,7 +119,7 @@ def prepare(
     cues = captions.cues
     findings.extend(check_timeline(timeline, cues, fonts))
     findings.extend(drifting(timeline, lined_up))
-    return Prepared(path, folder, storyboard, timeline, cues, _sorted(findings), fonts, captions)
+    return Prepared(path, folder, storyboard, timeline, cues, _sorted(findings), fonts, captions, voiced.pace)
 
 
 def with_sound(prepared: Prepared, *, say: Say | None = None) -> tuple[Prepared, MixReport | None]:
@@ -159,7 +162,8 @@ def _measure(
     findings: list[Finding],
     progress: Progress | None,
 ) -> dict[str, Measured]:
-    wanted = {name: captures[name] for name in captures_to_measure(storyboard) if name in captures}
+    names = (*captures_to_measure(storyboard), *offsets_to_verify(storyboard, captures, cache))
+    wanted = {name: captures[name] for name in names if name in captures}
 
     def failed(name: str, error: MediaError) -> None:
         place = storyboard.captures[name].at("file")

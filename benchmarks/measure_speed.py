@@ -95,7 +95,8 @@ def main() -> None:
         ratios.append(whole / alone)
         works.append(more / work)
         print(f"decoding {alone:6.1f} s, measuring {whole:6.1f} s: {ratios[-1]:.2f}; of processor "
-              f"{work:.1f} and {more:.1f} s: {works[-1]:.2f} ({small:.0f} and {large:.0f} MiB, load {os.getloadavg()[0]:.1f})", flush=True)  # fmt: skip
+              f"{work:.1f} and {more:.1f} s: {works[-1]:.2f} "
+              f"({small:.0f} and {large:.0f} MiB, load {os.getloadavg()[0]:.1f})", flush=True)  # fmt: skip
     print(f"measuring takes {statistics.median(ratios):.2f} of the time of decoding (median of {len(ratios)}, "
           f"{min(ratios):.2f} to {max(ratios):.2f}), {statistics.median(works):.2f} of its processor time")  # fmt: skip
     for seconds in map(int, filter(None, options.lengths.split(","))):

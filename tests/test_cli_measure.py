@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import csv
+import json
 from pathlib import Path
 
+import numpy as np
 import pytest
 from media_maker import write_clip
 
@@ -75,3 +77,44 @@ def test_a_log_is_safe_without_a_storyboard_too(project: Path, capsys: pytest.Ca
 def test_workers_are_a_count(project: Path, capsys: pytest.CaptureFixture[str], workers: str) -> None:
     assert main(["measure", "--project", str(project), "--workers", workers]) == 2
     assert "such as 2" in capsys.readouterr().err
+
+
+LINED_UP = """\
+storyboard: 1
+title: Offsets
+canvas: {size: 640x360, rate: 60}
+captures:
+  one: {file: one.mp4}
+  two: {file: two.mp4, line-up: {with: one, offset: OFFSET}}
+narration: {voice: none}
+segments:
+  - {id: s, lasts: 1 s, show: {side-by-side: [{capture: one, from: 2 s}, {capture: two}]}}
+"""
+
+
+def codes(capsys: pytest.CaptureFixture[str], project: Path, offset: str) -> list[str]:
+    (project / "storyboard.yaml").write_text(LINED_UP.replace("OFFSET", offset), encoding="utf-8")
+    capsys.readouterr()
+    main(["check", str(project), "--json"])
+    return [found["code"] for found in json.loads(capsys.readouterr().out)["findings"]]
+
+
+def test_a_written_offset_is_held_against_the_pictures_once_they_are_measured(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    rng = np.random.default_rng(5)
+    wide = np.repeat(np.repeat(rng.integers(30, 220, (30, 300), np.uint8), 12, 0), 12, 1)
+    path = np.cumsum(rng.integers(1, 5, 60).repeat(10))  # a pan that changes its speed
+
+    def draw(k: int, width: int, height: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        grey = np.full((height // 2, width // 2), 128, np.uint8)
+        return wide[:height, path[k] : path[k] + width], grey, grey
+
+    for name, first in (("one", 0), ("two", 45)):  # two begins three quarters of a second later
+        numbers = range(first, first + 420)
+        write_clip(tmp_path / f"{name}.mp4", pictures=numbers, rate=60, size=(640, 360), draw=draw)
+    assert "line-up-contradicted" not in codes(capsys, tmp_path, "0 f")  # nothing is known, and nothing is waited for
+    assert not list((tmp_path / ".assembler").rglob("part-*"))
+    assert main(["measure", "--project", str(tmp_path)]) == 0
+    assert "line-up-contradicted" in codes(capsys, tmp_path, "0 f")
+    assert "line-up-contradicted" not in codes(capsys, tmp_path, "-45 f")
