@@ -98,7 +98,7 @@ def run(folder: Path, minutes: int) -> None:
     listened = time.perf_counter()
     made = mix(timeline, levels=levels)
     samples = sum(len(block) for block in made.blocks())
-    ended = time.perf_counter()
+    ended, cpu_s = time.perf_counter(), time.process_time()
     report = made.report
     print(json.dumps({
         "minutes": minutes,
@@ -107,6 +107,7 @@ def run(folder: Path, minutes: int) -> None:
         "mixing_s": round(ended - listened, 2),
         "listening_x": round(minutes * 60 / (listened - began), 1),
         "mixing_x": round(minutes * 60 / (ended - listened), 1),
+        "cpu_s": round(cpu_s, 1),
         "rss_before_mib": round(before),
         "peak_rss_mib": round(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024),
         "programme_lufs": round(report.programme_lufs or 0, 2),

@@ -190,6 +190,22 @@ def test_a_loud_programme_meets_minus_14_lufs_and_minus_1_dbtp_by_another_meter(
     assert made.report.true_peak_dbtp == pytest.approx(peak, abs=0.15)
 
 
+def test_sound_that_is_there_at_once_is_not_made_louder_by_the_coder(tmp_path: Path) -> None:
+    # A square wave from the first sample on, which came out of the coder 4.8 dB higher when it began at full level.
+    square = (0.9 * np.sign(np.sin(2 * np.pi * 120 * (np.arange(2 * RATE) + 0.5) / RATE))).astype(np.float32)
+    game = game_sound(tmp_path, np.stack((square, square), axis=1))
+    made = mix(timeline(tmp_path, 120, heard=[hear(0, 2 * RATE)], game=game))
+    part, out = tmp_path / "part.mp4", tmp_path / "out.mp4"
+    with PartWriter(part, width=64, height=36, rate=Fraction(60)) as writer:
+        for _ in range(120):
+            writer.canvas().y[:] = 16
+            writer.submit()
+    join_parts([part], out, rate=Fraction(60), sound=made.blocks())
+    _loudness, peak = ebur128(out)
+    assert made.report.true_peak_dbtp is not None
+    assert peak <= made.report.true_peak_dbtp + 3.0  # a square wave rings by 2.2 dB wherever it is coded
+
+
 def test_true_peaks_of_the_coded_sound_stay_under_minus_1_dbtp(tmp_path: Path) -> None:
     random = np.random.default_rng(3)
     at = np.arange(6 * RATE) / RATE
@@ -207,7 +223,8 @@ def test_true_peaks_of_the_coded_sound_stay_under_minus_1_dbtp(tmp_path: Path) -
     join_parts([part], out, rate=Fraction(60), sound=made.blocks())
     loudness, peak = ebur128(out)
     assert peak <= -1.0
-    assert loudness == pytest.approx(-14.0, abs=0.2)
+    # Wider than for what a machine sounds like: the coder drops all over 20 kHz, of which the jumps hold much.
+    assert loudness == pytest.approx(-14.0, abs=0.4)
 
 
 @pytest.mark.skipif(not available(), reason="NOT CHECKED: the scratch voice is not installed")

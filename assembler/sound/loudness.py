@@ -66,7 +66,9 @@ class PowerMeter:
 
     def power(self) -> Power:
         """(milliseconds,) so far; a last part of a millisecond is left out, as the standard asks for no padding."""
-        return np.concatenate(self._power) if self._power else np.zeros(0, np.float32)
+        # Joined once and kept so: an hour is not held twice.
+        self._power = [np.concatenate(self._power)] if self._power else [np.zeros(0, np.float32)]
+        return self._power[0]
 
 
 def integrated_lufs(power: npt.NDArray[np.floating]) -> float | None:

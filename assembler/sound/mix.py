@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 import numpy.typing as npt
 
+from assembler.sound.edges import faded
 from assembler.sound.levels import Levels, Progress, measure
 from assembler.sound.limiter import gains_at
 from assembler.sound.loudness import KWeighting, PowerMeter, integrated_lufs, loudness_range_lu
@@ -20,6 +21,10 @@ from assembler.sound.truepeak import PeakMeter, decibels
 from assembler.timeline.model import Timeline
 from assembler.timing.rates import SAMPLE_RATE, sample_of_frame
 from assembler.timing.spans import Span
+
+# A programme comes in over this. An AAC coder's first frames have nothing before them to go by: sound that is there at
+# once came out up to 4.8 dB higher, 11 ms in; with this it did not.
+_OPENING = 40 * SAMPLE_RATE // 1000
 
 
 class Mix:
@@ -42,6 +47,8 @@ class Mix:
                 count = min(SAMPLE_RATE, end - start)
                 block = streams.read(start, count).sum()
                 block *= (gain * gains_at(self.levels.curve, start, count))[:, None]
+                if start < _OPENING:
+                    block *= faded(start, count, self.levels.samples, _OPENING, 0)[:, None]
                 meter.add(weighting.weigh(block))
                 peaks.add(block)
                 yield block

@@ -50,9 +50,11 @@ class PeakMeter:
     def peaks(self) -> npt.NDArray[np.float32]:
         """(milliseconds,) of everything added, the last part of a millisecond included. Ends the stream."""
         self.add(np.zeros((_REACH, self._waiting.shape[1]), np.float32))
-        parts = [*self._peaks, self._rest.max(keepdims=True)] if self._rest.size else self._peaks
+        if self._rest.size:
+            self._peaks.append(self._rest.max(keepdims=True))
         self._rest = np.zeros(0, np.float32)
-        return np.concatenate(parts) if parts else np.zeros(0, np.float32)
+        self._peaks = [np.concatenate(self._peaks)] if self._peaks else [np.zeros(0, np.float32)]
+        return self._peaks[0]
 
     def _count(self, points: npt.NDArray[np.float32]) -> None:
         points = np.concatenate((self._rest, points))

@@ -118,7 +118,7 @@ SOUND = Keys(
                   "broadcast-a85 (-24 LKFS) ATSC A/85.",
             examples=("web", "broadcast-r128", "-16 LUFS"), default="web", gives="web"),
         Key(name="peak", shape=_PEAK,
-            about="The highest true peak. The limiter stays 1.3 dB under it, for what coding does to peaks.",
+            about="The highest true peak. The limiter stays 1.8 dB under it, for what coding does to peaks.",
             examples=("-1 dBTP", "-2 dBTP"), default="-1 dBTP; -2 dBTP for broadcast-a85"),
         Key(name="duck", shape=_DUCK,
             about="How far the sound of captures and music are lowered while someone speaks, from -40 dB to 0 dB. They "
