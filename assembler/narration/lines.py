@@ -11,7 +11,7 @@ from __future__ import annotations
 import contextlib
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Literal
@@ -20,7 +20,8 @@ from assembler.errors import Finding, MediaError, MissingPartError, NarrationErr
 from assembler.media.takes import load_take
 from assembler.narration import store
 from assembler.narration.estimate import estimate
-from assembler.narration.scratch import INSTALL, VERSION, ScratchVoice
+from assembler.narration.pace import Pace, fit
+from assembler.narration.scratch import INSTALL, VERSION, ScratchVoice, available
 from assembler.narration.speech import Speech
 from assembler.narration.spoken import SpokenToken, has_rules, spoken_form
 from assembler.narration.stretch import change_of, stretched
@@ -29,6 +30,7 @@ from assembler.narration.take_words import TakeWords
 from assembler.narration.takes import EXTENSIONS, TRIM_VERSION, TakesFolder, is_clipped, list_takes, speech_span
 from assembler.storyboard.model import Line, Placed, Segment, Storyboard
 from assembler.storyboard.paths import resolve_inside
+from assembler.timing.rates import SAMPLE_RATE
 
 TOO_FAST_WPM = 200
 """Above this many spoken words a minute listeners lose technical content (common practice, no source)."""
@@ -39,10 +41,12 @@ Severity = Literal["error", "warning", "note"]
 
 @dataclass(frozen=True, slots=True)
 class VoiceResult:
-    """speech: by segment id and line number from 1, one for every line. findings: in the storyboard's order."""
+    """speech: by segment id and line number from 1, one for every line. findings: in the storyboard's order.
+    pace: the reader's, next to the scratch voice's (or the estimate's), from the takes there are."""
 
     speech: Mapping[tuple[str, int], Speech]
     findings: tuple[Finding, ...]
+    pace: Pace = field(default_factory=Pace)
 
 
 def voice(storyboard: Storyboard, folder: Path, cache: Path, *, progress: Progress | None = None) -> VoiceResult:
@@ -57,13 +61,13 @@ def voice(storyboard: Storyboard, folder: Path, cache: Path, *, progress: Progre
         speech = {}
         for segment in storyboard.segments:
             for number, line in enumerate(segment.say, start=1):
-                speech[segment.id, number] = stretched(
-                    reader.line(segment, number, line), change_of(line, storyboard), cache
-                )
+                said = reader.line(segment, number, line)
+                reader.time(said, line)
+                speech[segment.id, number] = stretched(said, change_of(line, storyboard), cache)
                 if progress:
                     progress(len(speech), total)
         reader.look_at_the_rest()
-        return VoiceResult(speech, tuple(reader.findings))
+        return VoiceResult(speech, tuple(reader.findings), fit(reader.recorded))
 
 
 class _Reader:
@@ -80,6 +84,8 @@ class _Reader:
         self._voice: ScratchVoice | None = None
         self._no_voice = storyboard.narration.voice != "scratch"
         self.findings: list[Finding] = []
+        self.recorded: list[tuple[float, float]] = []  # seconds as predicted, and as recorded
+        self._unrecorded: list[float] = []  # seconds as predicted
         self._takes = self._list_takes()
         self._chosen = ChosenTakes(storyboard, self._folder, self.findings.append)
         self._words = TakeWords(storyboard, cache, self.findings.append)
@@ -108,8 +114,31 @@ class _Reader:
         """What is said for a line's written words."""
         return spoken_form(line.text, self._storyboard.lexicon, spoken=line.spoken, language=self._language)
 
+    def time(self, speech: Speech, line: Line) -> None:
+        """Note what a line's length tells of the reader's pace, or that it has to be foretold."""
+        if speech.kind != "take":
+            self._unrecorded.append(speech.samples / SAMPLE_RATE)
+        elif speech.aligned:
+            heard = self._from_scratch(line, "its length") if available() else None
+            predicted = heard or estimate(self._said(line), self._pace, self._language)
+            self.recorded.append((predicted.samples / SAMPLE_RATE, speech.samples / SAMPLE_RATE))
+
+    def _tell_pace(self) -> None:
+        pace = fit(self.recorded)
+        if not self.recorded or not self._unrecorded:
+            return
+        rest = pace.expect_all(self._unrecorded)
+        doubt = "" if pace.calibrated else f"uncalibrated, with {pace.takes} of 3 takes it needs: "
+        self._find(
+            *("note", "pace-expected", self._storyboard.narration, "pace"),
+            f"{doubt}at the pace of the recorded lines the other {len(self._unrecorded)} would last "
+            f"{rest.seconds:.1f} s ({rest.low_s:.1f} to {rest.high_s:.1f}), now {sum(self._unrecorded):.1f} s",
+            f"set pace to {round(self._pace / pace.factor)} for a draft of the right length" if pace.calibrated else "",
+        )
+
     def look_at_the_rest(self) -> None:
         """What is to be said of the narration as a whole."""
+        self._tell_pace()
         if self._pace > TOO_FAST_WPM and self._storyboard.narration.voice == "scratch":
             self._find(
                 *("warning", "pace-fast", self._storyboard.narration, "pace"),
