@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from fractions import Fraction
 
 from assembler.captions.cues import Cue
 from assembler.checks.shots import readable_shots
@@ -15,7 +16,7 @@ from assembler.picture.text import FontSet
 from assembler.storyboard.model import Card, Split, Storyboard, Summary
 from assembler.timeline.model import PlacedSegment, PlacedShot, Timeline
 
-_LABEL_READ_S = 1
+_LABEL_READ_S = Fraction(1)
 """A name of one or two words can be read in a second. Common practice, no source."""
 
 

@@ -67,7 +67,9 @@ def set_out(
     pages = [_Page(subjects, title, room, canvas, canvas_h, share, fonts) for share in tries]
     fitting = [page for page in pages if not page.faults]
     # Lines too short to compare serve no one: smaller type leaves them more.
-    page = next((page for page in fitting if page.roomy), None) or (fitting[0] if fitting else pages[-1])
+    roomy = [page for page in fitting if page.readable and page.long_enough]
+    readable = [page for page in fitting if page.readable]
+    page = roomy[0] if roomy else readable[-1] if readable else fitting[0] if fitting else pages[-1]
     return DrawnSummary(page.groups(), page.faults)
 
 
@@ -159,9 +161,14 @@ class _Page:
         ]
 
     @property
-    def roomy(self) -> bool:
+    def long_enough(self) -> bool:
         """Whether shares can be told by the length of their lines."""
-        return self.stem_w >= self.px(_SHORTEST_STEM) and self.px(_NOTE) >= min(_READABLE_PX, self.canvas_h / 56)
+        return self.stem_w >= self.px(_SHORTEST_STEM)
+
+    @property
+    def readable(self) -> bool:
+        """Whether the smallest words are large enough on a small canvas, too."""
+        return self.px(_NOTE) >= min(_READABLE_PX, self.canvas_h / 56)
 
     def _note_faults(self, needed: float) -> None:
         faults = []
@@ -253,7 +260,8 @@ class _Page:
     def _stem(self, pen: Pen, number: int, y: float, share: float, part: float) -> None:
         x, order = self.columns[number], self.subjects[number].order
         colour, thick, dot = subject_colour(order), max(1.5, self.px(4)), self.px(12)
-        end = x + max(dot / 2, part * self.stem_w)
+        # The dot's near edge is on the scale, so that the least of shares stands clear of the upright.
+        end = x + dot / 2 + part * (self.stem_w - dot / 2)
         if end - x > dot:
             pen.line(np.array([(x, y), (end, y)]), thick, line_style(order), colour, 1.0)
         pen.line(np.array([(end - 0.01, y), (end, y)]), dot, (), colour, 1.0)
