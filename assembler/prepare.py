@@ -67,7 +67,7 @@ class Prepared:
     findings: tuple[Finding, ...]
     fonts: FontSet
     captions: Captions
-    pace: Pace = Pace()
+    pace: Pace
 
     @property
     def blocking(self) -> tuple[Finding, ...]:

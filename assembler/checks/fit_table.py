@@ -6,19 +6,17 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from assembler.checks.misfits import FEWEST_WORDS, overrun_samples, said_words, seconds, silent_end_s, words_a_minute
-from assembler.narration.speech import Speech
+from assembler.narration.pace import Pace
 from assembler.storyboard.model import Storyboard
 from assembler.timeline.model import PlacedLine, PlacedSegment, Timeline
 from assembler.timeline.resolve import GAP_ID, needed_samples
 from assembler.timing.rates import SAMPLE_RATE
 
-UNSPOKEN_MARGIN = Fraction(1, 4)
-"""How far a line that nobody has recorded may miss its length, either way. Common practice, no source."""
-
 
 @dataclass(frozen=True, slots=True)
 class FitLine:
-    """A line. low_s and high_s: between which it will last once it is recorded; both are lasts_s for a take.
+    """A line. low_s and high_s: between which it will probably last once it is recorded; for a take both are
+    lasts_s.
 
     wpm: words a minute, None where there are too few words to tell. kind: `take`, `scratch` or `estimate`.
     """
@@ -51,17 +49,15 @@ class FitRow:
     lines: tuple[FitLine, ...]
 
 
-def fit_rows(timeline: Timeline) -> tuple[FitRow, ...]:
-    """One row a segment, in the programme's order; empty ground between segments has none."""
-    return tuple(_row(timeline, placed) for placed in timeline.segments if placed.segment.id != GAP_ID)
+def fit_rows(timeline: Timeline, pace: Pace) -> tuple[FitRow, ...]:
+    """One row a segment, in the programme's order; empty ground between segments has none.
+
+    pace: the reader's, by which lines that are not recorded yet are foretold.
+    """
+    return tuple(_row(timeline, placed, pace) for placed in timeline.segments if placed.segment.id != GAP_ID)
 
 
-def margin_of(speech: Speech) -> Fraction:
-    """Share by which a line's length may change when it is recorded; 0 for a take."""
-    return Fraction(0) if speech.kind == "take" else UNSPOKEN_MARGIN
-
-
-def _row(timeline: Timeline, placed: PlacedSegment) -> FitRow:
+def _row(timeline: Timeline, placed: PlacedSegment, pace: Pace) -> FitRow:
     speech = {(line.segment, line.number): line.speech for line in placed.lines}
     needed = seconds(needed_samples(placed.segment, timeline.storyboard, speech))
     available = placed.span.frames / timeline.rate
@@ -73,21 +69,23 @@ def _row(timeline: Timeline, placed: PlacedSegment) -> FitRow:
         available,
         available - needed,
         over,
-        _verdict(timeline, placed, available - needed, over),
-        tuple(_line(line, timeline.storyboard) for line in placed.lines),
+        _verdict(timeline, placed, pace, available - needed, over),
+        tuple(_line(line, timeline.storyboard, pace) for line in placed.lines),
     )
 
 
-def _line(line: PlacedLine, storyboard: Storyboard) -> FitLine:
-    lasts = seconds(line.speech.samples)
-    margin = lasts * margin_of(line.speech)
+def _line(line: PlacedLine, storyboard: Storyboard, pace: Pace) -> FitLine:
+    lasts = low = high = seconds(line.speech.samples)
+    if line.speech.kind != "take":
+        expected = pace.expect(float(lasts))
+        low, high = Fraction(expected.low_s), Fraction(expected.high_s)
     enough = said_words(line, storyboard) >= FEWEST_WORDS and lasts
     wpm = words_a_minute(line, storyboard) if enough else None
     start = Fraction(line.start_sample, SAMPLE_RATE)
-    return FitLine(line.number, start, lasts, lasts - margin, lasts + margin, wpm, line.speech.kind)
+    return FitLine(line.number, start, lasts, low, high, wpm, line.speech.kind)
 
 
-def _verdict(timeline: Timeline, placed: PlacedSegment, slack: Fraction, over: Fraction) -> str:
+def _verdict(timeline: Timeline, placed: PlacedSegment, pace: Pace, slack: Fraction, over: Fraction) -> str:
     if not placed.lines:
         return "silent"
     if over > 0:
@@ -96,7 +94,8 @@ def _verdict(timeline: Timeline, placed: PlacedSegment, slack: Fraction, over: F
         return "fits"
     if silent_end_s(placed, timeline) is not None:
         return "long-silence"
-    may_grow = sum((seconds(line.speech.samples) * margin_of(line.speech) for line in placed.lines), Fraction(0))
+    unspoken = [float(seconds(line.speech.samples)) for line in placed.lines if line.speech.kind != "take"]
+    may_grow = pace.expect_all(unspoken).high_s - sum(unspoken) if unspoken else 0
     if may_grow > -seconds(overrun_samples(placed, timeline)):
         return "unsure"
     return "tight" if slack < 0 else "fits"

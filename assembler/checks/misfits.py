@@ -51,7 +51,7 @@ def collisions(timeline: Timeline) -> Iterator[Collision]:
 def said_words(line: PlacedLine, storyboard: Storyboard) -> int:
     """Words said for a line's written ones: `1440p` is three."""
     lexicon = tuple(storyboard.lexicon.items())
-    return _said_words(line.line.text, lexicon, line.line.spoken, storyboard.language)
+    return line.speech.said or _said_words(line.line.text, lexicon, line.line.spoken, storyboard.language)
 
 
 @lru_cache(maxsize=4096)

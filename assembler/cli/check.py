@@ -64,12 +64,12 @@ def run(options: argparse.Namespace) -> int:
                 "captions": len(prepared.cues),
                 "sound": sound_data(sound),
                 "findings": [as_dict(found) for found in prepared.findings],
-                **({"fit": fit_data(fit_rows(timeline))} if options.fit else {}),
+                **({"fit": fit_data(fit_rows(timeline, prepared.pace))} if options.fit else {}),
             },
         )  # fmt: skip
         return int(failed)
     if options.fit:
-        out(fit_text(fit_rows(timeline)) + "\n")
+        out(fit_text(fit_rows(timeline, prepared.pace)) + "\n")
     print_findings(prepared.findings, to_stdout=True)
     length = clock(timeline.frames / timeline.rate)
     segments = counted(len(prepared.storyboard.segments), "segment")
