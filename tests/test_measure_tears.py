@@ -120,7 +120,7 @@ def test_a_tear_among_bands_that_tell_nothing_is_given_as_all_of_them() -> None:
 
 def test_bands_that_see_nothing_are_no_evidence() -> None:
     level, seen = levels([0, None, 5], 10, blind=slice(3, 6))
-    told = evidence(level, seen)
+    told = evidence(level, seen, np.ones(3, np.bool_))
     assert np.all(told[:, 3:6] == 0)
     assert told[1, 0] < 0 < told[2, 9]
 

@@ -27,7 +27,7 @@ PENALTY = 6.0
 # tuned scenes, torn at 35 to 55 Hz and in step with the refresh, x264 medium crf 20 to 28, all weighing the same.
 _PLACES = (0.005, 0.015, 0.03, 0.05, 0.075, 0.105, 0.14, 0.18, 0.225, 0.275, 0.35, 0.45, 0.55, 0.65, 0.75, 0.85, 0.95)
 _RATIOS = (-3.1, -3.1, -2.8, -2.4, -2.0, -1.6, -1.0, -0.6, -0.25, 0.05, 0.4, 0.9, 1.3, 1.8, 2.3, 3.1, 3.5)
-MOST = 3.5
+MOST, REPEATED = 3.5, -1.0
 EVIDENCE = 3000.0
 """What all bands together can be worth, when all agree."""
 MISFIT = 0.006
@@ -35,7 +35,7 @@ MISFIT = 0.006
 themselves, bands change for other reasons than a change-over."""
 _MISFIT_REACH = 30
 SLOWED = 0.2
-"""Where half of a picture's bands have changed at least this far, all are held against those that changed most."""
+"""Where half of a new picture's bands have changed at least this far, all are held against those that changed most."""
 MOST_MISFIT = 0.12
 EVERY_REFRESH, FEW = 0.97, 0.02
 LEAST_TOLD = 0.25
@@ -70,7 +70,7 @@ def find_tears(level: Bytes, seen: Bytes, moving: Bools, new: Bools) -> Tears:
     first, last = np.full(n, -1, np.int32), np.full(n, -1, np.int32)
     for start in range(0, n, _CHUNK):
         a, b = max(0, start - _OVERLAP), min(n, start + _CHUNK + _OVERLAP)
-        trusted, misfit[a:b] = _trusted(evidence(level[a:b], seen[a:b]))
+        trusted, misfit[a:b] = _trusted(evidence(level[a:b], seen[a:b], new[a:b]))
         posterior = _posterior(trusted)
         for k in range(start, min(n, start + _CHUNK)):
             here = posterior[k - a]
@@ -88,18 +88,22 @@ def find_tears(level: Bytes, seen: Bytes, moving: Bools, new: Bools) -> Tears:
     return Tears(p_tear, p_flip, first, last, measurable, why)
 
 
-def evidence(level: Bytes, seen: Bytes) -> Doubles:
+def evidence(level: Bytes, seen: Bytes, new: Bools) -> Doubles:
     """(n, bands) logarithm of how much likelier it is that a band changed than that it did not; 0 where blind."""
     share = np.maximum(level.astype(np.float32) - 1, 0) / 254
-    # Where motion has just slowed, even what changed most changed by less than it lately did.
+    # Where motion has just slowed, even what changed most changed by less than it lately did; but so does the noise
+    # of a repeat, which is no measure for anything.
     telling = (level > 0).sum(1)
     ordered = np.sort(share, axis=1)
     middle, most = (
         ordered[np.arange(level.shape[0]), level.shape[1] - 1 - (part * telling).astype(np.int64)]
         for part in (0.5, 0.15)
     )
-    share /= np.where(middle >= SLOWED, most.clip(SLOWED, 1), 1)[:, None]
-    told = np.interp(share, _PLACES, _RATIOS) * np.sqrt(seen / 255.0)
+    share /= np.where(new & (middle >= SLOWED), most.clip(SLOWED, 1), 1)[:, None]
+    told = np.interp(share, _PLACES, _RATIOS)
+    # A repeat has no tear, in whatever bands the coder's noise looks like motion.
+    told[~new] = np.minimum(told[~new], REPEATED)
+    told *= np.sqrt(seen / 255.0)
     told[level == 0] = 0
     return np.asarray(told * (EVIDENCE / (MOST * level.shape[1])))
 
