@@ -72,7 +72,7 @@ TUNING = tuple(
     )
 )
 SCORING = tuple(
-    Plan(7100 + n, voice, noise)
+    Plan(7200 + n, voice, noise)
     for n, (voice, noise) in enumerate(
         [(v, (30.0, 24.0, 20.0, 16.0)[n % 4]) for n, v in enumerate((*SCORING_VOICES, *SCORING_VOICES[:4]))]
         + [(REAL, d) for d in (30.0, 26.0, 22.0, 18.0, 28.0, 20.0)]

@@ -69,8 +69,8 @@ def candidate(confidence: float, share: float = 1.0) -> Candidate:
         ([(0.1, 0.6), (0.97, 1.0)], "proposed", 1),
         ([(0.97, 1.0), (0.01, 0.45)], "proposed", 0),  # a false start is no take
         ([(0.97, 1.0), (0.05, 0.6)], "flagged", 0),  # it may have been meant to replace the good one
-        ([(0.97, 1.0), (0.6, 0.9)], "flagged", 0),
-        ([(0.6, 0.9)], "flagged", 0),
+        ([(0.97, 1.0), (0.5, 0.9)], "flagged", 0),
+        ([(0.5, 0.9)], "flagged", 0),
         ([(0.01, 0.8)], "flagged", 0),
         ([(0.01, 0.45)], "missing", None),
     ],
@@ -88,7 +88,9 @@ def test_everything_that_speaks_against_a_try_lowers_its_confidence() -> None:
             "again": 1.0, "extra": 0, "loud_s": 0.0, "hole_s": 0.0, "heard": "x"}  # fmt: skip
     best = confidence(Evidence(**good))  # type: ignore[arg-type]
     assert best > 0.95
-    for worse in ({"share": 0.6, "again": 0.6}, {"refused": True}, {"rival": 3.0}, {"again": 0.5, "rival": 1.5}, {"loud_s": 0.8}):
+    half = {"share": 0.5, "again": 0.3, "rival": 2.0}
+    unsure = (half, {"refused": True}, {"worst": -9.0, "rival": 3.0}, {"loud_s": 0.8})
+    for worse in unsure:
         assert confidence(Evidence(**{**good, **worse})) < SURE  # type: ignore[arg-type]
     assert confidence(Evidence(**{**good, "worst": -9.0})) < best  # type: ignore[arg-type]
 
@@ -126,6 +128,15 @@ def test_cuts_lie_in_the_silence_around_the_speech() -> None:
     start, end = cut(evidence, found)
     assert 0.85 <= start <= 0.95  # back over the rest of the sound, then 0.1 s of silence
     assert 3.02 <= end <= 3.08  # the middle of a silence of 0.1 s
+
+
+def test_the_burst_that_ends_a_word_is_not_cut_off() -> None:
+    burst = ((1.0, -60.0), (2.0, -20.0), (0.06, -60.0), (0.05, -25.0), (1.0, -60.0))
+    evidence = Evidence(1.0, 3.0, 1.0, False, -2.0, -2.0, 0.0, 1.0, 0, 0.0, 0.0, "")
+    assert cut(evidence, levels(*burst))[1] >= 3.11
+    # The next sentence is not a burst.
+    speech = ((1.0, -60.0), (2.0, -20.0), (0.06, -60.0), (2.0, -25.0), (1.0, -60.0))
+    assert cut(evidence, levels(*speech))[1] <= 3.06
 
 
 def test_clock_times_count_minutes_and_hours() -> None:

@@ -30,6 +30,7 @@ TAKES_FOLDER = "takes"
 CLIPPED = 20
 """Neighbouring samples at full scale from which on a recording is called clipped."""
 _MARGIN_IN, _MARGIN_OUT = 10, 18  # frames of silence kept before and after the speech
+_REACH, _CLOSURE, _BURST = 15, 10, 12  # frames; of a word's unfound rest, and of the end of a word like `rest`
 _FRAMES_S = SAMPLE_RATE // FRAME
 
 # Said between takes; without them every aside would be heard as words of the script.
@@ -226,11 +227,22 @@ def _edge(levels: Levels, at: int, step: int, quiet: float, margin: int) -> int:
         index = frame if step > 0 else frame - 1
         return float(db[index]) if 0 <= index < size else -120.0
 
-    reach = 15
-    edge = next((k for k in range(reach + 1) if level(at + step * k) < quiet), None)
-    if edge is None:
-        soft = min(range(reach + 1), key=lambda k: level(at + step * k))
+    def run(begin: int, sounding: bool, most: int) -> int:
+        """Frames from `begin` outwards that sound, or that do not."""
+        for k in range(most):
+            if (level(begin + step * k) >= quiet + (0.0 if sounding else 3.0)) is not sounding:
+                return k
+        return most
+
+    edge = run(at, True, _REACH + 1)
+    if edge > _REACH:
+        soft = min(range(_REACH + 1), key=lambda k: level(at + step * k))
         return min(max(at + step * soft, 0), size)
     begin = at + step * edge
-    silent = next((k for k in range(2 * margin) if level(begin + step * k) >= quiet + 3.0), 2 * margin)
+    silent = run(begin, False, 2 * margin)
+    # The burst of a last `t` or `k` comes after a short silence of its own.
+    if step > 0 and silent < _CLOSURE:
+        burst = run(begin + silent, True, _BURST + 1)
+        if burst <= _BURST and (after := run(begin + silent + burst, False, 2 * margin)) >= _CLOSURE:
+            begin, silent = begin + silent + burst, after
     return min(max(begin + step * min(margin, silent // 2), 0), size)
