@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assembler.narration.estimate import estimate, spread, syllables
 from assembler.narration.english.numbers import cardinal, decimal, ordinal, paired
+from assembler.narration.estimate import estimate, spread, syllables
 from assembler.narration.spoken import spoken, spoken_words
 from assembler.narration.words import split_words
 
