@@ -168,7 +168,7 @@ class _Reader:
         near = get_close_matches(path.stem.casefold(), stems, n=1, cutoff=0.75)
         if near:
             return f"did you mean {stems[near[0]]}{path.suffix}? names are <segment id>-<line number>"
-        return "name it <segment id>-<line number>, or point a line's take: at it"
+        return "name it <segment id>-<line number>, point a line's take: at it, or search it with `assembler takes`"
 
     def _list_takes(self) -> TakesFolder:
         written = self._storyboard.narration.takes

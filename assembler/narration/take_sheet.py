@@ -6,7 +6,7 @@ The sheet lies in the cache folder (`takes/sheet.json`), so that a person can ch
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from dataclasses import asdict, dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -52,10 +52,10 @@ class Sheet:
     def line(self, key: str) -> SheetLine | None:
         return next((line for line in self.lines if line.key == key), None)
 
-    def counts(self) -> dict[str, int]:
-        """Lines by verdict."""
-        verdicts = [line.result.verdict for line in self.lines]
-        return {name: verdicts.count(name) for name in ("proposed", "flagged", "missing")}
+    def counts(self, by_hand: Container[str] = ()) -> dict[str, int]:
+        """Lines by verdict. by_hand: keys of the lines that a person has decided."""
+        verdicts = ["by hand" if line.key in by_hand else line.result.verdict for line in self.lines]
+        return {name: verdicts.count(name) for name in ("proposed", "flagged", "missing", "by hand")}
 
 
 def make_sheet(found: Found, texts: Mapping[str, tuple[str, str]], folder: Path) -> Sheet:
@@ -149,7 +149,7 @@ def as_data(sheet: Sheet, standing: Mapping[str, Chosen]) -> dict[str, object]:
     """The sheet for programs. standing: entries of the choices file by hand, which win."""
     return {
         "recordings": [asdict(each) for each in sheet.recordings],
-        "counts": sheet.counts(),
+        "counts": sheet.counts(standing),
         "lines": [
             {
                 "line": line.key,
@@ -200,7 +200,7 @@ def as_text(sheet: Sheet, standing: Mapping[str, Chosen]) -> str:
         for n in others:
             why = result.candidates[n].why or "good"
             rows.append(f"{'':{width}}  {'':8}  {_take(sheet, line, n, many)}  {why}")
-    counts = sheet.counts()
+    counts = sheet.counts(standing)
     rows += ["", f"{len(sheet.lines)} lines: " + ", ".join(f"{count} {name}" for name, count in counts.items())]
     return "\n".join(rows)
 

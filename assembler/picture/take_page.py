@@ -115,7 +115,7 @@ def _page(sheet: Sheet, standing: Mapping[str, Chosen], title: str, sections: Se
         f"<tr><td>{escape(each.file)}</td><td>{clock_s(each.seconds)}</td><td>{escape('; '.join(each.notes))}</td></tr>"
         for each in sheet.recordings
     )
-    counts = ", ".join(f"{count} {name}" for name, count in sheet.counts().items())
+    counts = ", ".join(f"{count} {name}" for name, count in sheet.counts(standing).items())
     open_ = [line for line in sheet.lines if line.result.verdict != "proposed" and line.key not in standing]
     jump = ", ".join(f'<a href="#{escape(line.key)}">{escape(line.key)}</a>' for line in open_)
     asks = f"<p>To decide: {jump}</p>" if open_ else "<p>Nothing is left to decide.</p>"
@@ -178,7 +178,8 @@ def _figure(key: str, n: int, take: Candidate, recording: Recording, file: str, 
     whole = length + 2 * _AROUND_S
     label = f"{key}, take {n + 1}"
     why = escape(take.why) or "nothing speaks against it"
-    heard = f'<br><span class="quiet">heard: {escape(take.heard)}</span>' if take.why and take.heard and take.heard not in take.why else ""
+    tell = take.why and take.heard and take.heard not in take.why
+    heard = f'<br><span class="quiet">heard: {escape(take.heard)}</span>' if tell else ""
     source = f"data:{kind};base64,{base64.b64encode(data).decode()}"
     return f"""<figure{' class="picked"' if picked else ""}>
 <div class="row"><div class="wave">{_wave(drawn, _AROUND_S / whole, label)}<i></i></div>
