@@ -124,9 +124,9 @@ def from_voice(named: str) -> str | None:
 
 
 def from_parts(word: str) -> str | None:
-    """A compound's sounds from two words of the dictionary, the longest first part that works."""
+    """A compound's sounds from two words of the dictionary, parted as near to its middle as works."""
     bare = _bare(word)
-    for cut in range(len(bare) - 3, 2, -1):
+    for cut in sorted(range(3, len(bare) - 2), key=lambda cut: abs(2 * cut - len(bare))):
         first, second = pronunciations(bare[:cut]), pronunciations(bare[cut:])
         if first and second:
             return f"{first[0]} {second[0]}"
