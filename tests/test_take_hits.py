@@ -111,6 +111,12 @@ def test_sound_is_parted_at_silences_and_gathered_into_pieces() -> None:
     assert all(any(p.first <= s.first and s.past <= p.past for p in pieces) for s in speech)
 
 
+def test_little_speech_in_a_long_silence_is_found() -> None:
+    found = levels((600.0, -60.0), (3.0, -20.0), (600.0, -60.0))
+    [only] = stretches(found)
+    assert abs(only.first - 60_000) <= 3 and abs(only.past - 60_300) <= 3  # the levels are smoothed over 5 frames
+
+
 def test_silence_and_nothing_hold_no_sound() -> None:
     assert stretches(levels((5.0, -90.0))) == ()
     assert stretches(Levels(np.zeros(0, np.float32), 0, 0.0, 0)) == ()

@@ -29,6 +29,8 @@ needs_voice = pytest.mark.skipif(
     not (recogniser.available() and scratch.available()), reason="the recogniser or the scratch voice is not installed"
 )
 
+OURS = {"take-text-changed", "take-recording-changed", "take-unusable", "take-flagged", "take-not-found"}
+
 
 def project(folder: Path, texts: tuple[str, ...] = TEXTS, language: str = "en") -> Path:
     (folder / "takes").mkdir(parents=True)
@@ -106,7 +108,7 @@ def test_the_last_good_take_of_each_line_is_found_chosen_and_spoken(
     voiced = voice(board, folder, folder / ".assembler")
     assert [voiced.speech["quay", n].kind for n in (1, 2, 3)] == ["take", "take", "scratch"]
     assert voiced.speech["quay", 1].source == recording
-    assert {found.code for found in voiced.findings} == {"take-not-found"}
+    assert OURS & {found.code for found in voiced.findings} == {"take-not-found"}
 
     code, out, _ = run(capsys, "--project", str(folder), "--choose", "quay-1=1", "--choose", "quay-2=none")
     assert code == 0 and "by hand" in out
@@ -137,9 +139,6 @@ def _page_is_sound(page: Path) -> None:
     assert all(source.startswith(("data:audio/", "#")) for source in sources)
     assert "default-src &#x27;none&#x27;" in text
     assert "http" not in text.replace("http-equiv", "")
-
-
-OURS = {"take-text-changed", "take-recording-changed", "take-unusable", "take-flagged", "take-not-found"}
 
 
 class Deaf:

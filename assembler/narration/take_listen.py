@@ -44,16 +44,22 @@ def quiet_db(levels: Levels) -> float:
     above the quiet. Common practice, no source."""
     if not levels.db.size:
         return 0.0
-    low, high = (float(value) for value in np.percentile(levels.db, (10.0, 95.0)))
-    high = max(high, float(np.sort(levels.db)[-min(levels.db.size, _FRAMES_S // 2)]))
+    low, high = _range(levels, 10.0)
     return low + max(6.0, 0.25 * (high - low))
+
+
+def _range(levels: Levels, low: float) -> tuple[float, float]:
+    """A low percentile of the levels, and the 95th, or the loudest half second where hardly anything is said."""
+    quiet, loud = (float(value) for value in np.percentile(levels.db, (low, 95.0)))
+    few = min(levels.db.size, _FRAMES_S // 2)
+    return quiet, max(loud, float(np.partition(levels.db, -few)[-few]))
 
 
 def stretches(levels: Levels) -> tuple[Stretch, ...]:
     """The recording's sound, parted at silences of 0.3 s and more; none in a silent recording."""
     if levels.db.size < 5 or float(levels.db.max()) < SILENT_DB:
         return ()
-    low, high = (float(value) for value in np.percentile(levels.db, (5.0, 95.0)))
+    low, high = _range(levels, 5.0)
     if high - low < 6.0:
         return (Stretch(0, levels.db.size),)  # an even sound has no silence to part it at
     sounding = np.flatnonzero(uniform_filter1d(levels.db, 5) >= quiet_db(levels))
