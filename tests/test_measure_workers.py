@@ -160,7 +160,8 @@ def long_clips(tmp_path_factory: pytest.TempPathFactory) -> list[str]:
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL], ids=lambda number: number.name)
 def test_no_worker_outlives_a_run_that_is_ended(long_clips: list[str], tmp_path: Path, number: signal.Signals) -> None:
     run = subprocess.Popen(
-        [sys.executable, "-m", "assembler.cli.main", "measure", *long_clips, "--workers", "2", "--project", str(tmp_path)],
+        [sys.executable, "-m", "assembler.cli.main", "measure", *long_clips, "--workers", "2",
+         "--project", str(tmp_path)],
         stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
     )  # fmt: skip
     assert run.stderr is not None
