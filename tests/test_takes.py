@@ -235,7 +235,13 @@ def odd_recordings(folder: Path) -> dict[str, Path]:
     from scipy.io import wavfile
 
     wavfile.write(folder / "float.wav", RATE, 3.0 * sound)
-    return {**made, "float": folder / "float.wav"}
+    with wave.open(str(folder / "deep.wav"), "wb") as file:
+        file.setnchannels(1)
+        file.setsampwidth(3)
+        file.setframerate(RATE)
+        whole = np.round(np.clip(sound, -1, 1) * (2**23 - 1)).astype("<i4")
+        file.writeframes(whole[:, None].view(np.uint8).reshape(-1, 4)[:, :3].tobytes())
+    return {**made, "float": folder / "float.wav", "24-bit": folder / "deep.wav"}
 
 
 def test_odd_recordings_each_give_a_result(deaf: None, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -251,6 +257,36 @@ def test_odd_recordings_each_give_a_result(deaf: None, tmp_path: Path, capsys: p
         assert ("shorter than half a second" in notes) is (name == "short"), (name, notes)
         assert ("clipped" in notes) is (name == "clipped"), (name, notes)
     assert not (folder / "takes" / "choices.yaml").exists()  # --dry-run wrote nothing
+
+
+def test_a_recording_that_was_cut_off_in_copying_is_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    folder = project(tmp_path / "p")
+    path = write(folder / "takes" / "a.wav", bursts(4.0))
+    path.write_bytes(path.read_bytes()[:200_000])
+    code, _, err = run(capsys, str(path), "--project", str(folder))
+    assert code == 4 and "is cut off" in err and err.count("error:") == 1
+
+
+def test_a_damaged_recording_is_read_or_refused_in_one_line(
+    deaf: None, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    from assembler.media.small_sound import small_sound
+
+    folder = project(tmp_path / "p")
+    dice = np.random.default_rng(3)
+    kind, data = small_sound(bursts(6.0)[::2])
+    assert kind == "audio/mpeg"
+    for n in range(4):
+        broken = bytearray(data)
+        for at in dice.integers(200, len(broken), 300 * (n + 1)):
+            broken[at] ^= 0x5A
+        (folder / "takes" / f"b{n}.mp3").write_bytes(broken)
+        words = (str(folder / "takes" / f"b{n}.mp3"), "--project", str(folder), "--dry-run", "--json")
+        code, out, err = run(capsys, *words)
+        assert code in (0, 4), err
+        assert "lines" in json.loads(out) if code == 0 else err.count("error:") == 1
 
 
 def test_values_that_are_no_numbers_are_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -29,8 +29,8 @@ TAKES_FOLDER = "takes"
 """In the cache folder, where what was heard is kept."""
 CLIPPED = 20
 """Neighbouring samples at full scale from which on a recording is called clipped."""
-_MARGIN_IN, _MARGIN_OUT = 10, 18  # frames of silence kept before and after the speech
-_REACH, _CLOSURE, _BURST = 15, 10, 12  # frames; of a word's unfound rest, and of the end of a word like `rest`
+_MARGIN_IN, _MARGIN_OUT = 10, 24  # frames of silence kept before and after the speech
+_REACH, _CLOSURE, _BURST = 20, 10, 12  # frames; of a word's unfound rest, and of the end of a word like `rest`
 _FRAMES_S = SAMPLE_RATE // FRAME
 
 # Said between takes; without them every aside would be heard as words of the script.
@@ -225,7 +225,8 @@ def _edge(levels: Levels, at: int, step: int, quiet: float, margin: int) -> int:
 
     def level(frame: int) -> float:
         index = frame if step > 0 else frame - 1
-        return float(db[index]) if 0 <= index < size else -120.0
+        # Noise goes up and down from one 10 ms to the next.
+        return float(db[max(0, index - 2) : index + 3].mean()) if 0 <= index < size else -120.0
 
     def run(begin: int, sounding: bool, most: int) -> int:
         """Frames from `begin` outwards that sound, or that do not."""
