@@ -43,7 +43,8 @@ def found(project: Path, segments: str, capsys: pytest.CaptureFixture[str]) -> l
     document = json.loads(capsys.readouterr().out)
     findings: list[dict[str, object]] = document["findings"]
     assert code == int(any(f["severity"] == "error" for f in findings))
-    return findings
+    # The takes are tones: that no word can be found in them is true, and not what these checks are about.
+    return [f for f in findings if f["code"] not in ("take-doubtful", "recogniser-missing")]
 
 
 def codes(findings: list[dict[str, object]]) -> set[object]:
