@@ -193,6 +193,9 @@ def _write(
     clock, step = clock_of(rate)
     with _opened(parts[0]) as (_, template):
         video = container.add_stream_from_template(template, opaque=True)
+        if template.codec_context.name == "hevc":
+            # The other name for it, which a copied stream gets by itself, is refused by many players.
+            video.codec_context.codec_tag = "hvc1"
     video.time_base = clock
     video.sample_aspect_ratio = Fraction(1)
     track = _SoundTrack(container, sound, sound_bit_rate) if sound is not None else None

@@ -45,7 +45,9 @@ class EncoderSettings:
     """How parts are encoded. Parts that are to be joined must share these.
 
     crf: constant quality, lower is better. keyint_s: seconds at most between pictures that can be
-    sought to. threads: 0 lets the codec choose. primaries, transfer, matrix: H.273 code points.
+    sought to. threads: 0 lets the codec choose. max_rate, buffer: what a decoder takes, in bits a second and bits held
+    back (VBV); 0 = no cap. level: of the codec, such as "4.2"; empty lets the codec choose. references: pictures kept
+    to refer to, of H.264; 0 lets the preset choose. primaries, transfer, matrix: H.273 code points.
     """
 
     codec: Literal["libx264", "libx265"] = "libx264"
@@ -54,6 +56,10 @@ class EncoderSettings:
     keyint_s: Fraction = Fraction(2)
     bits: Literal[8, 10] = 8
     threads: int = 0
+    max_rate: int = 0
+    buffer: int = 0
+    level: str = ""
+    references: int = 0
     primaries: int = BT709[0]
     transfer: int = BT709[1]
     matrix: int = BT709[2]
@@ -73,14 +79,29 @@ class EncoderSettings:
                 # There, at widths other than whole multiples of 128, it reads memory nobody wrote, and the
                 # same pictures come out a little different each time.
                 inner += ":asm=avx2"
+            inner += self._limits()
+            if self.references:
+                inner += f":ref={self.references}"
             profile = "high" if self.bits == 8 else "high10"
             return {"preset": self.preset, "crf": str(self.crf), "profile": profile, "x264-params": inner}
         # info=0: otherwise the settings are written into the header, which must be equal in every part.
         inner = f"info=0:open-gop=0:keyint={keyint}:log-level=none"
         if self.threads:
             inner += f":pools={self.threads}"
+        inner += self._limits()
+        if self.level:
+            inner += ":high-tier=0"
         profile = "main" if self.bits == 8 else "main10"
         return {"preset": self.preset, "crf": str(self.crf), "profile": profile, "x265-params": inner}
+
+    def _limits(self) -> str:
+        """Cap and level, in the words that both codecs share."""
+        words = f":{'level' if self.codec == 'libx264' else 'level-idc'}={self.level}" if self.level else ""
+        if not self.max_rate:
+            return words
+        # Half full at the start: a joined programme goes from one part's buffer to the next's, and what each part
+        # may spend beyond the cap is what its buffer begins with.
+        return f"{words}:vbv-maxrate={self.max_rate // 1000}:vbv-bufsize={self.buffer // 1000}:vbv-init=0.5"
 
 
 def clock_of(rate: Fraction) -> tuple[Fraction, int]:
