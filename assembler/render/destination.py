@@ -9,29 +9,28 @@ from assembler.errors import UsageError
 from assembler.storyboard.model import Card, Made, Storyboard
 from assembler.timeline.model import Timeline
 
-DRAFT_NAME = Path("out") / "draft.mp4"
 CAPTION_ENDINGS = (".srt", ".vtt")
 """Of the files that are written beside a draft, under its name."""
 
 
-def destination(timeline: Timeline, asked: Path | None) -> Path:
-    """The file to write: the one asked for, or out/draft.mp4 in the project.
+def destination(timeline: Timeline, asked: Path | None, thing: str = "draft") -> Path:
+    """The file to write: the one asked for, or out/draft.mp4 (after the `thing` it is) in the project.
 
     Raises UsageError when it is a folder, is not named .mp4, or when it or a caption file beside it
     would take the place of a capture, a take, a picture or another file that the storyboard uses.
     """
-    out = timeline.folder / DRAFT_NAME if asked is None else asked
+    out = timeline.folder / "out" / f"{thing}.mp4" if asked is None else asked
     if out.is_dir():
-        example = out / DRAFT_NAME.name
+        example = out / f"{thing}.mp4"
         raise UsageError(f"{out} is a folder, not a file to write", mend=f"name a file in it, such as {example}")
     if out.suffix.lower() != ".mp4":
-        mend = f"a draft is an MP4 file: write {out.with_suffix('.mp4')}"
+        mend = f"a {thing} is an MP4 file: write {out.with_suffix('.mp4')}"
         raise UsageError(f"{out} does not end in .mp4", mend=mend)
     used = tuple(sources(timeline))
     for path in (out, *map(out.with_suffix, CAPTION_ENDINGS)):
         if _taken(path, used):
-            what = f"{path} is a file that the storyboard uses; this draft would take its place"
-            raise UsageError(what, mend="write the draft elsewhere with --out, or keep that file in another folder")
+            what = f"{path} is a file that the storyboard uses; this {thing} would take its place"
+            raise UsageError(what, mend=f"write the {thing} elsewhere with --out, or keep that file in another folder")
     return out
 
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from math import ceil
 from pathlib import Path
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Literal, Protocol
 
 from assembler.captions.cues import Cue
 from assembler.errors import UsageError
@@ -47,7 +47,8 @@ class DraftOptions:
     only: a segment's id; start_frame, end_frame: programme frames, half-open. size: of the output, or
     None for the canvas's. burn_captions: None = as the storyboard says. marks: timecode, id and
     `scratch`. out: None = out/draft.mp4 in the project. anew: keep no part. allow_code: run the
-    project's own picture code.
+    project's own picture code. purpose: names the file and what is remembered of the run. sound_bit_rate: in bits a
+    second.
     """
 
     only: str | None = None
@@ -60,6 +61,8 @@ class DraftOptions:
     out: Path | None = None
     anew: bool = False
     allow_code: bool = False
+    purpose: Literal["draft", "master"] = "draft"
+    sound_bit_rate: int = 256_000
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -97,14 +100,14 @@ MixSound = Callable[[Timeline, Span, Callable[[float, float], None]], Sound]
 
 def plan_draft(timeline: Timeline, cues: Sequence[Cue], options: DraftOptions) -> tuple[PlannedPart, ...]:
     """What `render_draft` would do, part by part. Reads, changes nothing. Raises UsageError."""
-    destination(timeline, options.out)
+    destination(timeline, options.out, options.purpose)
     span = span_of(timeline, only=options.only, start_frame=options.start_frame, end_frame=options.end_frame)
     width, height = _size(timeline, options)
     burn = timeline.storyboard.captions.burn if options.burn_captions is None else options.burn_captions
     drawn = Drawn(width, height, burn, options.marks, options.settings)
     prints = Prints(timeline, _font_files(timeline))
     jobs = plan_parts(timeline, cues, span, drawn, prints)
-    return PartStore(timeline.folder / CACHE_NAME).plan(jobs, anew=options.anew)
+    return PartStore(timeline.folder / CACHE_NAME, options.purpose).plan(jobs, anew=options.anew)
 
 
 def render_draft(
@@ -143,7 +146,7 @@ def _render(
     cancelled: Callable[[], bool],
 ) -> DraftResult:
     began = time.perf_counter()
-    store = PartStore(timeline.folder / CACHE_NAME)
+    store = PartStore(timeline.folder / CACHE_NAME, options.purpose)
     store.sweep()
     parts = plan_draft(timeline, cues, options)
     span = span_of(timeline, only=options.only, start_frame=options.start_frame, end_frame=options.end_frame)
@@ -164,7 +167,7 @@ def _render(
             times += render_part(part.job, tools, part.path, on_frame=meter.add, cancelled=cancelled)
     if cancelled():
         raise Interrupted
-    out = destination(timeline, options.out)
+    out = destination(timeline, options.out, options.purpose)
     joining = time.perf_counter()
     seconds = ceil(Fraction(sample_of_frame(timeline.frames, timeline.rate), SAMPLE_RATE))
     listening = Meter(progress, "sound", seconds, unit="seconds")
@@ -189,6 +192,7 @@ def _render(
         sound=sound.blocks(),
         chapters=chapters_of(timeline, span),
         title=timeline.storyboard.title,
+        sound_bit_rate=options.sound_bit_rate,
         progress=joined,
     )
     store.tidy(parts, whole=span.frames == timeline.frames)

@@ -36,10 +36,14 @@ class PlannedPart:
 
 
 class PartStore:
-    """Parts under `<cache>/parts`, each named by its key. Times are the files' own, for tidying only."""
+    """Parts under `<cache>/parts`, each named by its key. Times are the files' own, for tidying only.
 
-    def __init__(self, cache: Path) -> None:
+    purpose: what is being made; drafts and masters each remember their own last run.
+    """
+
+    def __init__(self, cache: Path, purpose: str = "draft") -> None:
         self.folder = cache / PARTS_NAME
+        self._remembered = self.folder / (_LAST_RUN if purpose == "draft" else f"last-{purpose}.json")
 
     def plan(self, jobs: Sequence[PartJob], *, anew: bool = False) -> tuple[PlannedPart, ...]:
         """What will happen to each job. A part counts as finished when all its pictures are there.
@@ -69,7 +73,7 @@ class PartStore:
     def remember(self, jobs: Iterable[PartJob]) -> None:
         """Note what the parts were made from, so that the next plan can say what changed."""
         facets = self._last_run() | {job.name: job_facets(job) for job in jobs}
-        write_whole(self.folder / _LAST_RUN, json.dumps(facets, sort_keys=True, indent=0).encode())
+        write_whole(self._remembered, json.dumps(facets, sort_keys=True, indent=0).encode())
 
     def sweep(self) -> None:
         """Remove what a killed run left half written. Only while holding the project's lock."""
@@ -90,7 +94,7 @@ class PartStore:
 
     def _last_run(self) -> dict[str, Mapping[str, str]]:
         try:
-            stored = json.loads((self.folder / _LAST_RUN).read_text(encoding="utf-8"))
+            stored = json.loads(self._remembered.read_text(encoding="utf-8"))
         except (OSError, ValueError):
             return {}
         return stored if isinstance(stored, dict) else {}
