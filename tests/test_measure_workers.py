@@ -187,16 +187,16 @@ def test_how_many_at_once_follows_processors_memory_and_captures(
     captures: dict[str, CaptureInfo], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     infos = list(captures.values()) * 4
-    monkeypatch.setattr(workers, "_free_bytes", lambda: 64 << 30)
+    monkeypatch.setattr(workers, "free_bytes", lambda: 64 << 30)
     counts = {}
     for cores in (1, 2, 4, 16, 64):
-        monkeypatch.setattr(workers, "_processors", lambda cores=cores: cores)
+        monkeypatch.setattr(workers, "processors", lambda cores=cores: cores)
         counts[cores] = workers_that_pay(infos)
     assert counts[1] == 1
     assert counts[64] == len(infos)
     assert list(counts.values()) == sorted(counts.values())
     assert workers_that_pay(infos[:1]) == 1
-    monkeypatch.setattr(workers, "_free_bytes", lambda: 1 << 30)
+    monkeypatch.setattr(workers, "free_bytes", lambda: 1 << 30)
     assert workers_that_pay(infos) == 1
-    monkeypatch.setattr(workers, "_free_bytes", lambda: None)
+    monkeypatch.setattr(workers, "free_bytes", lambda: None)
     assert workers_that_pay(infos) == len(infos)
