@@ -128,10 +128,12 @@ class _Reader:
         if not self.recorded or not self._unrecorded:
             return
         rest = pace.expect_all(self._unrecorded)
+        left = len(self._unrecorded)
+        others = f"{left} other lines" if left > 1 else "one other line"
         doubt = "" if pace.calibrated else f"uncalibrated, with {pace.takes} of 3 takes it needs: "
         self._find(
             *("note", "pace-expected", self._storyboard.narration, "pace"),
-            f"{doubt}at the pace of the recorded lines the other {len(self._unrecorded)} would last "
+            f"{doubt}at the pace of the recorded lines the {others} would last "
             f"{rest.seconds:.1f} s ({rest.low_s:.1f} to {rest.high_s:.1f}), now {sum(self._unrecorded):.1f} s",
             f"set pace to {round(self._pace / pace.factor)} for a draft of the right length" if pace.calibrated else "",
         )
