@@ -37,7 +37,7 @@ _MISFIT_REACH = 30
 SLOWED = 0.2
 """Where half of a new picture's bands have changed at least this far, all are held against those that changed most."""
 MOST_MISFIT = 0.12
-EVERY_REFRESH, FEW = 0.97, 0.02
+EVERY_REFRESH, FEW = 0.97, 0.1
 LEAST_TOLD = 0.25
 """Share of a picture's bands that must tell for a tear to be seen or denied in it."""
 _CHUNK, _OVERLAP = 2048, 64
