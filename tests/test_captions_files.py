@@ -123,7 +123,7 @@ def test_the_bytes_of_a_webvtt_file(tmp_path: Path) -> None:
     # Source: WebVTT: the word, a blank line, full stops in times, a blank line between cues.
     write_vtt([cue(0, 90, "Two machines,", "one harbour."), cue(92, 150, "Good.")], SIXTY, tmp_path / "a.vtt", "en")
     assert (tmp_path / "a.vtt").read_bytes() == (
-        b"WEBVTT\n\n00:00:00.000 --> 00:00:01.500\nTwo machines,\none harbour.\n\n"
+        b"WEBVTT\n\nNOTE language: en\n\n00:00:00.000 --> 00:00:01.500\nTwo machines,\none harbour.\n\n"
         b"00:00:01.533 --> 00:00:02.500\nGood.\n"
     )
 
@@ -132,7 +132,7 @@ def test_no_cues_make_files_that_can_be_read(tmp_path: Path) -> None:
     write_srt([], SIXTY, tmp_path / "a.srt")
     write_vtt([], SIXTY, tmp_path / "a.vtt", "en")
     assert (tmp_path / "a.srt").read_bytes() == b""
-    assert (tmp_path / "a.vtt").read_bytes() == b"WEBVTT\n"
+    assert (tmp_path / "a.vtt").read_bytes() == b"WEBVTT\n\nNOTE language: en\n"
     assert read_vtt(tmp_path / "a.vtt") == []
 
 

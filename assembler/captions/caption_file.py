@@ -12,9 +12,9 @@ Form = Literal["srt", "vtt", "ttml"]
 class FileCue:
     """A cue of a caption file. Times are whole milliseconds from the programme's start, half-open.
 
-    lines: the text as it stands in the file, tags and escapes included. line_number: the line of the
-    file its block begins at, from 1. identifier: a WebVTT cue's own, or a SubRip counter as written.
-    settings: WebVTT cue settings as written.
+    lines: the text as it stands in the file, tags and escapes included (of TTML: as WebVTT would write
+    it). line_number: the line of the file its block begins at, from 1. identifier: a WebVTT cue's own, or
+    a SubRip counter as written. settings: WebVTT cue settings as written.
     """
 
     start_ms: int

@@ -14,8 +14,9 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import groupby, pairwise
 from math import floor
+from typing import NamedTuple
 
-from assembler.captions.breaks import break_costs
+from assembler.captions.breaks import BreakCosts
 from assembler.captions.fit import Held, Run, choose, most_frame
 from assembler.captions.limits import LIMITS, Limits, characters, reading_speed
 from assembler.timeline.model import PlacedLine, PlacedSegment, Timeline
@@ -28,6 +29,7 @@ class Cue:
 
     first_word of narration line `line` (counted from 1) to last_word, both included and counted
     from 0 in the line's speech. A cue of several short lines ends in `last_line`; None = in `line`.
+    marked: the lines as they stand in a person's SubRip file, where they hold markup; empty = as `lines`.
     """
 
     start_frame: int
@@ -38,12 +40,14 @@ class Cue:
     first_word: int
     last_word: int
     last_line: int | None = None
+    marked: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class HeldWords:
     """Words of one segment that stand together already: first_word of narration line `line` to last_word of
-    `last_line`, both included. shown False: they have no cue."""
+    `last_line`, both included. shown False: they have no cue. breaks: how many of its words are shown up to the
+    end of each caption line, where that is known."""
 
     segment: str
     line: int
@@ -51,14 +55,15 @@ class HeldWords:
     last_line: int
     last_word: int
     shown: bool = True
+    breaks: tuple[int, ...] | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class _Word:
+class _Word(NamedTuple):
     """A written word on programme frames. first, last: its index in the speech; words that hold
     nothing to see are counted to their neighbour."""
 
     text: str
+    width: int
     line: int
     first: int
     last: int
@@ -93,13 +98,13 @@ def make_cues(
         decided.setdefault(each.segment, []).append(each)
     for number, (segment, words) in enumerate(runs):
         following = runs[number + 1][1][0].start_frame if number + 1 < len(runs) else None
-        costs = _costs(words, timeline.storyboard.language)
+        lines = [word.line for word in words]
         run = Run(
-            widths=[characters(word.text) for word in words],
+            widths=[word.width for word in words],
             starts=[word.start_frame for word in words],
             ends=[word.end_frame for word in words],
-            lines=[word.line for word in words],
-            breaks=costs,
+            lines=lines,
+            breaks=BreakCosts([word.text for word in words], lines, timeline.storyboard.language),
             fence_frame=segment.span.end_frame,
             next_frame=following,
         )
@@ -152,7 +157,9 @@ def _held(words: Sequence[_Word], decided: Iterable[HeldWords]) -> tuple[list[He
     for first, stop, each in sorted(found, key=lambda one: one[:2]):
         if standing and first < standing[-1].stop:
             continue
-        standing.append(Held(first, stop))
+        breaks = each.breaks
+        known = breaks is not None and breaks[-1:] == (stop - first,)
+        standing.append(Held(first, stop, tuple(first + at for at in breaks[:-1]) if breaks and known else None))
         if not each.shown:
             hidden.add(first)
     return standing, hidden
@@ -172,7 +179,7 @@ def _runs(timeline: Timeline) -> Iterator[tuple[PlacedSegment, list[_Word]]]:
                 start = max(word.start_frame, latest)
                 end = max(word.end_frame, start + 1)
                 if start != word.start_frame or end != word.end_frame:
-                    word = replace(word, start_frame=start, end_frame=end)
+                    word = word._replace(start_frame=start, end_frame=end)
                 words.append(word)
                 latest = start
         if words:
@@ -187,28 +194,23 @@ def _words(placed: PlacedLine, rate: Fraction) -> list[_Word]:
         if text:
             start = frame_of_sample(placed.start_sample + word.start_sample, rate)
             end = frame_after(placed.start_sample + word.end_sample, rate)
-            found.append(_Word(text, placed.number, first, index, start, end))
+            found.append(_Word(text, characters(text), placed.number, first, index, start, end))
             first = index + 1
         elif found:
-            found[-1] = replace(found[-1], last=index)
+            found[-1] = found[-1]._replace(last=index)
             first = index + 1
     return found
 
 
 def seen(text: str) -> str:
     """A text on one line, without control characters and needless space; "" if nothing of it shows."""
+    if text.isascii() and text.isprintable() and text and " " not in text:
+        return text
     plain = " ".join(text.split())
     if not plain.isprintable():
         kept = (char for char in plain if unicodedata.category(char) not in ("Cc", "Cs"))
         plain = " ".join("".join(kept).split())
     return plain if characters(plain) else ""
-
-
-def _costs(words: Sequence[_Word], language: str) -> list[float]:
-    costs: list[float] = []
-    for _, line in groupby(words, key=lambda word: word.line):
-        costs += [*break_costs([word.text for word in line], language), 0.0]
-    return costs
 
 
 def _part(laid: list[_Laid], gap_frames: int) -> None:

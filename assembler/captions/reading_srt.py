@@ -8,112 +8,135 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from assembler.captions.caption_file import CaptionFile, FileCue, Repair
 from assembler.captions.decoding import decode
+from assembler.captions.timings import Timing, read_timing, seems_timing
 
-_TIME = r"(-?)(\d+)\s*:\s*(\d{1,3})\s*:\s*(\d{1,3})(?:\s*([,.:])\s*(\d{1,9}))?"
-_TIMING = re.compile(rf"^\s*{_TIME}\s*(-{{1,3}}>|–>|—>|→)\s*{_TIME}(\s+.*)?\s*$", re.ASCII)
-_ARROW = re.compile(r"\d\s*:\s*\d.*-{1,3}>|-->\s*\d|\d\s*-->")
-_COUNTER = re.compile(r"^\s*\d+\s*$", re.ASCII)
-_MOST_MS = 1000 * 3600 * 1000
+_COUNTER = re.compile(r"\s*\d{1,9}\s*", re.ASCII)
 
 
 def read_srt(data: bytes) -> CaptionFile:
-    """The cues of a SubRip file, in the order of the file."""
+    """The cues of a SubRip file, in the order of their starts."""
     return _SrtReader(data).read()
+
+
+@dataclass(frozen=True, slots=True)
+class _Head:
+    """A timing line, at index `at`, and the index its block begins at. timing None: it cannot be read."""
+
+    first: int
+    at: int
+    timing: Timing | None
 
 
 class _SrtReader:
     def __init__(self, data: bytes) -> None:
         self.decoded = decode(data)
+        # A byte order mark within a file is left from joining files; at the start of a text it is text.
         self.lines = self.decoded.lines
+        self.bare = tuple(line.lstrip("\ufeff") for line in self.lines)
         self.repairs = list(self.decoded.repairs)
 
     def read(self) -> CaptionFile:
-        heads = [at for at, line in enumerate(self.lines) if _TIMING.match(line)]
-        self._before(heads[0] if heads else len(self.lines), bool(heads))
+        heads = list(self._heads())
+        self._before(heads[0].first if heads else len(self.lines), any_heads=bool(heads))
         cues: list[FileCue] = []
-        for number, at in enumerate(heads):
-            stop = self._counter(heads[number + 1]) if number + 1 < len(heads) else len(self.lines)
-            first = self._counter(at)
-            if cue := self._block(first, at, stop):
+        for number, head in enumerate(heads):
+            stop = heads[number + 1].first if number + 1 < len(heads) else len(self.lines)
+            if cue := self._block(head, stop):
                 cues.append(cue)
         self._order(cues)
         repairs = tuple(sorted(self.repairs, key=lambda each: each.line_number))
         found = self.decoded
         return CaptionFile("srt", tuple(cues), repairs, found.newline, found.mark, found.encoding)
 
-    def _counter(self, at: int) -> int:
-        """Where the block of a timing line begins: at its counter, if it has one."""
-        return at - 1 if at and _COUNTER.match(self.lines[at - 1]) else at
+    def _heads(self) -> Iterator[_Head]:
+        counter, before = 0, -1  # the counter and the index of the head before
+        for at, line in enumerate(self.bare):
+            timing = read_timing(line, "srt")
+            sure = timing is not None and timing.plain
+            if not sure and not (self._fits(at, before) and (timing is not None or seems_timing(line))):
+                continue
+            first = self._first(at, before, counter + 1)
+            self._tell_head(at, first, before)
+            counter = int(self.bare[first]) if first < at else counter + 1
+            yield _Head(first, at, timing)
+            before = at
 
-    def _before(self, first: int, any_heads: bool) -> None:
-        stop = self._counter(first) if any_heads else first
-        for at, line in enumerate(self.lines[:stop]):
+    def _fits(self, at: int, before: int) -> bool:
+        """Whether a line stands where a timing line is looked for: behind a blank line, or a counter behind one."""
+        if at == 0:
+            return True
+        above = self.bare[at - 1]
+        if at - 1 == before:
+            return False
+        if _COUNTER.fullmatch(above):
+            return at == 1 or not self.bare[at - 2].strip()
+        return not above.strip()
+
+    def _first(self, at: int, before: int, expected: int) -> int:
+        """Where the block of a timing line begins: at its counter, if it has one."""
+        above = at - 1
+        if above > before and _COUNTER.fullmatch(self.bare[above]):
+            alone = above == 0 or not self.bare[above - 1].strip()
+            if alone or above - 1 == before or int(self.bare[above]) == expected:
+                return above
+            self._repair(above, f"'{self.lines[above].strip()}' was taken for text, as the next counter is {expected}")
+            return at
+        while above > before and not self.bare[above].strip():
+            above -= 1
+        if before < above < at - 1 and _COUNTER.fullmatch(self.bare[above]) and int(self.bare[above]) == expected:
+            self._repair(above, "an empty line between counter and times was left out")
+            return above
+        return at
+
+    def _tell_head(self, at: int, first: int, before: int) -> None:
+        if first == at:
+            self._repair(at, "the counter is missing")
+        if before >= 0 and first - 1 > before and self.bare[first - 1].strip():
+            self._repair(first, "the empty line before this caption is missing")
+
+    def _before(self, stop: int, *, any_heads: bool) -> None:
+        for at, line in enumerate(self.bare[:stop]):
             if line.strip():
                 what = "text before the first caption was left out" if any_heads else "nothing here is a caption"
                 self._refuse(at, what)
                 return
 
-    def _block(self, first: int, at: int, stop: int) -> FileCue | None:
-        found = _TIMING.match(self.lines[at])
-        assert found
-        if first == at:
-            self._repair(at, "the counter is missing")
-        start_ms, end_ms = self._time(at, found.groups()[:6]), self._time(at, found.groups()[7:13])
-        if found[7] != "-->":
-            self._repair(at, f"'{found[7]}' was taken for '-->'")
-        if found[14] and found[14].strip():
+    def _block(self, head: _Head, stop: int) -> FileCue | None:
+        timing, at = head.timing, head.at
+        if timing is None:
+            self._refuse(at, "the times of this caption cannot be read; write them as 00:00:01,000 --> 00:00:02,500")
+            return None
+        for what in timing.repairs:
+            self._repair(at, what)
+        if timing.rest:
             self._repair(at, "what stands behind the times was left out")
         lines = self._text(at + 1, stop)
-        if start_ms is None or end_ms is None:
-            self._refuse(at, "a time here lies before 0 or beyond 1000 hours")
-            return None
-        if end_ms < start_ms:
-            self._refuse(at, "the caption ends before it starts; set its end")
-            return None
-        if end_ms == start_ms:
-            self._refuse(at, "the caption lasts no time; set its end")
+        if timing.fault:
+            self._refuse(at, timing.fault)
             return None
         if not lines:
             self._repair(at, "the caption has no text and was left out")
             return None
-        counter = self.lines[first].strip() if first < at else ""
-        return FileCue(start_ms, end_ms, lines, first + 1, counter)
-
-    def _time(self, at: int, parts: tuple[str | None, ...]) -> int | None:
-        sign, hours, minutes, seconds, point, fraction = parts
-        assert hours and minutes and seconds
-        if int(minutes) > 59 or int(seconds) > 59:
-            self._repair(at, "minutes and seconds above 59 were carried over")
-        if point not in (",", None):
-            self._repair(at, f"'{point}' was taken for the comma of the milliseconds")
-        if fraction is None:
-            self._repair(at, "a time without milliseconds was taken as a whole second")
-        elif len(fraction) != 3:
-            self._repair(at, f"',{fraction}' was read as a decimal fraction of a second")
-        if len(hours) > 6:
-            return None
-        part_ms = int((fraction or "0")[:3].ljust(3, "0"))
-        total = (int(hours) * 3600 + int(minutes) * 60 + int(seconds)) * 1000 + part_ms
-        return None if (sign and total) or total > _MOST_MS else total
+        assert timing.start_ms is not None and timing.end_ms is not None
+        counter = self.bare[head.first].strip() if head.first < at else ""
+        return FileCue(timing.start_ms, timing.end_ms, lines, head.first + 1, counter)
 
     def _text(self, start: int, stop: int) -> tuple[str, ...]:
-        lines = list(self.lines[start:stop])
-        while lines and not lines[-1].strip():
-            lines.pop()
-        while lines and not lines[0].strip():
-            lines.pop(0)
-            self._repair(start, "an empty line between times and text was left out")
-        kept = []
-        for number, line in enumerate(lines, start):
+        while stop > start and not self.lines[stop - 1].strip():
+            stop -= 1
+        kept: list[str] = []
+        for at in range(start, stop):
+            line = self.lines[at]
             if not line.strip():
-                self._repair(number, "an empty line inside a caption was left out")
+                where = "inside a caption" if kept else "between times and text"
+                self._repair(at, f"an empty line {where} was left out")
                 continue
-            if _ARROW.search(line):
-                self._repair(number, "this looks like the times of a caption and cannot be read as such; kept as text")
+            if seems_timing(line):
+                self._repair(at, "this looks like the times of a caption and cannot be read as such; kept as text")
             kept.append(line.rstrip())
         return tuple(kept)
 
@@ -124,8 +147,11 @@ class _SrtReader:
         cues.sort(key=lambda cue: cue.start_ms)
         for number in range(1, len(cues)):
             before, cue = cues[number - 1], cues[number]
-            if before.start_ms < cue.start_ms < before.end_ms:
-                self._repair(before.line_number - 1, f"it ends after the next one starts (line {cue.line_number})")
+            if before.start_ms == cue.start_ms:
+                self._repair(cue.line_number - 1, f"it starts together with the caption of line {before.line_number}")
+            elif cue.start_ms < before.end_ms:
+                what = f"it ends after the next one starts (line {cue.line_number}); it was cut short"
+                self._repair(before.line_number - 1, what)
                 cues[number - 1] = replace(before, end_ms=cue.start_ms)
 
     def _repair(self, at: int, what: str) -> None:

@@ -26,8 +26,8 @@ def add(commands: Any) -> None:
     command = commands.add_parser(
         "draft",
         help="render the programme quickly, with its caption files beside it",
-        description="Render out/draft.mp4 and write out/draft.srt and out/draft.vtt. Parts that did not change since "
-        "the last draft are kept. What check would find is printed and does not stop a draft, unless footage, a take "
+        description="Render out/draft.mp4 and write its captions beside it: out/draft.srt, "
+        "out/draft.vtt and out/draft.ttml. Parts that did not change since the last draft are kept. What check would find is printed and does not stop a draft, unless footage, a take "
         "or a font cannot be read.",
     )
     command.add_argument("project", nargs="?", type=Path, default=Path(), help="project folder or storyboard file")
@@ -56,13 +56,13 @@ def run(options: argparse.Namespace) -> int:
         return _refuse(prepared, options)
     wanted = draft_options(options, prepared)
     if options.dry_run:
-        return _show_plan(options, plan_draft(prepared.timeline, prepared.cues, wanted))
+        return show_plan(options, plan_draft(prepared.timeline, prepared.cues, wanted))
     print_findings((found for found in prepared.findings if found.severity != "note"), to_stdout=False)
     with contextlib.ExitStack() as shown:
         shown.enter_context(contextlib.redirect_stdout(sys.stderr))  # a project's own code may print
         listener = None if options.json else shown.enter_context(shower(sys.stderr))
         result = render_draft(prepared.timeline, prepared.cues, wanted, listener, fonts=prepared.fonts)
-    captions = _write_captions(prepared, result)
+    captions = write_captions(prepared, result)
     prepared = _with_sound(prepared, result)
     _report(options, prepared, result, captions)
     return 0
@@ -92,7 +92,7 @@ def draft_options(options: argparse.Namespace, prepared: Prepared) -> DraftOptio
     known_segment(options.only, timeline)
     if options.only is not None and (options.start or options.end):
         raise UsageError("--only and --from/--to exclude each other", mend="use one of them")
-    _permit_code(options, timeline)
+    permit_code(options, timeline)
     return DraftOptions(
         only=options.only,
         start_frame=_frame(options.start, "--from", timeline.rate),
@@ -117,13 +117,14 @@ def known_segment(only: str | None, timeline: Timeline) -> None:
         raise UsageError(f"there is no segment '{only}'", mend=mend)
 
 
-def _permit_code(options: argparse.Namespace, timeline: Timeline) -> None:
+def permit_code(options: argparse.Namespace, timeline: Timeline) -> None:
+    """Raise UsageError where the project's own code would run and may not."""
     from assembler.storyboard.model import Made
 
     for placed in timeline.segments:
         for shot in placed.segment.shots:
             made = shot.arrangement
-            if isinstance(made, Made) and not options.allow_code and options.only in (None, placed.segment.id):
+            if isinstance(made, Made) and not options.allow_code and getattr(options, "only", None) in (None, placed.segment.id):
                 raise UsageError(
                     f"segment '{placed.segment.id}' is drawn by this project's own Python file {made.file}, "
                     "and code runs only when you allow it",
@@ -168,11 +169,12 @@ def _refuse(prepared: Prepared, options: argparse.Namespace) -> int:
     return 1
 
 
-def _show_plan(options: argparse.Namespace, parts: tuple[Any, ...]) -> int:
+def show_plan(options: argparse.Namespace, parts: tuple[Any, ...], command: str = "draft") -> int:
+    """Print which parts would be made, and why."""
     made = sum(part.state == "made" for part in parts)
     if options.json:
         rows = [{"part": p.job.name, "frames": p.frames, "state": p.state, "why": p.why} for p in parts]
-        print_json("draft", {"parts": rows, "to_make": made})
+        print_json(command, {"parts": rows, "to_make": made})
         return 0
     for part in parts:
         state = "make" if part.state == "made" else "keep"
@@ -181,11 +183,11 @@ def _show_plan(options: argparse.Namespace, parts: tuple[Any, ...]) -> int:
     return 0
 
 
-def _write_captions(prepared: Prepared, result: DraftResult) -> list[Path]:
+def write_captions(prepared: Prepared, result: DraftResult) -> list[Path]:
     """Caption files named like the draft; those of a partial draft count from its own start."""
     from dataclasses import replace
 
-    from assembler.captions.files import write_srt, write_vtt
+    from assembler.captions.files import write_all
 
     span, rate = result.span, prepared.timeline.rate
     cues = [
@@ -197,10 +199,7 @@ def _write_captions(prepared: Prepared, result: DraftResult) -> list[Path]:
         for cue in prepared.cues
         if cue.start_frame < span.end_frame and span.start_frame < cue.end_frame
     ]
-    srt, vtt = result.path.with_suffix(".srt"), result.path.with_suffix(".vtt")
-    write_srt(cues, rate, srt)
-    write_vtt(cues, rate, vtt, prepared.storyboard.language)
-    return [srt, vtt]
+    return list(write_all(cues, rate, result.path.with_suffix(""), prepared.storyboard.language))
 
 
 def _report(options: argparse.Namespace, prepared: Prepared, result: DraftResult, captions: list[Path]) -> None:
