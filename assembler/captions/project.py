@@ -14,7 +14,6 @@ from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
-from assembler.captions.binding import shown_words
 from assembler.captions.caption_file import CaptionFile
 from assembler.captions.cues import Cue, make_cues
 from assembler.captions.files import frame_at, srt_text
@@ -22,6 +21,7 @@ from assembler.captions.reading_srt import read_srt
 from assembler.captions.record import Record, from_json, to_json
 from assembler.captions.retime import retime
 from assembler.captions.retimed import Result, Retimed
+from assembler.captions.styled import has_markup, styled_srt, text_of
 from assembler.errors import AssemblerError, Finding, Place, UsageError
 from assembler.media.landing import write_whole
 from assembler.timeline.model import Timeline
@@ -160,9 +160,9 @@ def cues_of(result: Result, rate: Fraction) -> tuple[Cue, ...]:
 
 def _cue(cue: Retimed, result: Result, rate: Fraction) -> Cue:
     start, end = frame_at(cue.start_ms, rate), frame_at(cue.end_ms, rate)
-    lines = tuple(text for line in cue.lines if (text := " ".join(shown_words([line])).replace("\u2060", "")))
+    lines, marked = _lines(cue.lines)
     if cue.first_word is None or cue.last_word is None:
-        return Cue(start, max(end, start + 1), lines, cue.segment, 0, 0, -1)
+        return Cue(start, max(end, start + 1), lines, cue.segment, 0, 0, -1, marked=marked)
     script = result.record.script
     first, last = script.line_of(cue.first_word), script.line_of(cue.last_word)
     return Cue(
@@ -174,7 +174,14 @@ def _cue(cue: Retimed, result: Result, rate: Fraction) -> Cue:
         cue.first_word - first.first,
         cue.last_word - last.first,
         last.number if last.number != first.number else None,
+        marked,
     )
+
+
+def _lines(written: tuple[str, ...]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Lines as they are read, and as they are written where they hold markup."""
+    read = (" ".join(text_of(line).split()) for line in styled_srt(written))
+    return tuple(line for line in read if line), written if has_markup(written) else ()
 
 
 def _as_they_stand(file: CaptionFile, timeline: Timeline) -> Iterator[Cue]:
@@ -182,8 +189,8 @@ def _as_they_stand(file: CaptionFile, timeline: Timeline) -> Iterator[Cue]:
     for cue in file.cues:
         start, end = max(free, frame_at(cue.start_ms, rate)), min(frame_at(cue.end_ms, rate), timeline.frames)
         if start < end:
-            lines = tuple(" ".join(shown_words([line])).replace("\u2060", "") for line in cue.lines)
-            yield Cue(start, end, lines, "", 0, 0, -1)
+            lines, marked = _lines(cue.lines)
+            yield Cue(start, end, lines, "", 0, 0, -1, marked=marked)
             free = end
 
 
@@ -203,7 +210,7 @@ def write_result(files: Files, result: Result, file: CaptionFile | None) -> tupl
             _keep(files)
         write_whole(files.captions, data)
         written.append(files.captions)
-    aside = srt_text((each.start_ms, each.end_ms, each.lines) for each in result.record.aside).encode()
+    aside = srt_text((each.start_ms, each.end_ms, each.lines) for each in result.record.aside if each.lines).encode()
     if aside and _content(files.aside) != aside:
         write_whole(files.aside, aside)
         written.append(files.aside)

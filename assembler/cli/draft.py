@@ -26,9 +26,9 @@ def add(commands: Any) -> None:
     command = commands.add_parser(
         "draft",
         help="render the programme quickly, with its caption files beside it",
-        description="Render out/draft.mp4 and write its captions beside it: out/draft.srt, "
-        "out/draft.vtt and out/draft.ttml. Parts that did not change since the last draft are kept. What check would find is printed and does not stop a draft, unless footage, a take "
-        "or a font cannot be read.",
+        description="Render out/draft.mp4 and write its captions beside it: out/draft.srt, out/draft.vtt and "
+        "out/draft.ttml. Parts that did not change since the last draft are kept. What check would find is printed "
+        "and does not stop a draft, unless footage, a take or a font cannot be read.",
     )
     command.add_argument("project", nargs="?", type=Path, default=Path(), help="project folder or storyboard file")
     command.add_argument("--size", metavar="WxH", help="size of the draft (default: the canvas, at most 1280x720)")
@@ -92,7 +92,7 @@ def draft_options(options: argparse.Namespace, prepared: Prepared) -> DraftOptio
     known_segment(options.only, timeline)
     if options.only is not None and (options.start or options.end):
         raise UsageError("--only and --from/--to exclude each other", mend="use one of them")
-    permit_code(options, timeline)
+    permit_code(timeline, allowed=options.allow_code, only=options.only)
     return DraftOptions(
         only=options.only,
         start_frame=_frame(options.start, "--from", timeline.rate),
@@ -117,14 +117,14 @@ def known_segment(only: str | None, timeline: Timeline) -> None:
         raise UsageError(f"there is no segment '{only}'", mend=mend)
 
 
-def permit_code(options: argparse.Namespace, timeline: Timeline) -> None:
+def permit_code(timeline: Timeline, *, allowed: bool, only: str | None = None) -> None:
     """Raise UsageError where the project's own code would run and may not."""
     from assembler.storyboard.model import Made
 
     for placed in timeline.segments:
         for shot in placed.segment.shots:
             made = shot.arrangement
-            if isinstance(made, Made) and not options.allow_code and getattr(options, "only", None) in (None, placed.segment.id):
+            if isinstance(made, Made) and not allowed and only in (None, placed.segment.id):
                 raise UsageError(
                     f"segment '{placed.segment.id}' is drawn by this project's own Python file {made.file}, "
                     "and code runs only when you allow it",

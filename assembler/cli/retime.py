@@ -105,14 +105,11 @@ def _result(
 
 def _write_out(prepared: Prepared, result: Result) -> tuple[Path, ...]:
     """The files a draft would write beside it, so that a player can be given them without rendering."""
-    from assembler.captions.files import write_srt, write_vtt
+    from assembler.captions.files import write_all
     from assembler.captions.project import cues_of
 
     cues, rate = cues_of(result, prepared.timeline.rate), prepared.timeline.rate
-    srt, vtt = prepared.folder / "out" / "draft.srt", prepared.folder / "out" / "draft.vtt"
-    write_srt(cues, rate, srt)
-    write_vtt(cues, rate, vtt, prepared.storyboard.language)
-    return srt, vtt
+    return write_all(cues, rate, prepared.folder / "out" / "draft", prepared.storyboard.language)
 
 
 def table(result: Result, *, everything: bool = False) -> Iterator[str]:
