@@ -86,8 +86,9 @@ def read_finished(path: Path, progress: Callable[[int], None] = lambda pictures:
     with open_media(path) as container:
         found.title = container.metadata.get("title", "")
         found.chapters = [
-            Named(each["metadata"].get("title", ""), each["start"] * each["time_base"], each["end"] * each["time_base"])
+            Named(each["metadata"].get("title", ""), each["start"] * base, each["end"] * base)
             for each in container.chapters()
+            if (base := each["time_base"]) is not None
         ]
         _sound(container, found)
         if container.streams.video:
@@ -186,7 +187,7 @@ def _captions(path: Path, found: Finished) -> None:
             return
         stream = container.streams.subtitles[0]
         found.language = stream.language or ""
-        base, captions = Fraction(stream.time_base), []
+        base, captions = stream.time_base or Fraction(0), []
         try:
             for packet in container.demux(stream):
                 if not packet.size or packet.pts is None:

@@ -147,9 +147,9 @@ def frame_for(canvas: tuple[int, int], rate: Fraction, codec: Codec, upload: str
     """What a master of a canvas has to be.
 
     upload: a class by name, whose size the picture is then made to fill; None = the smallest class that has the
-    canvas's pixels and rate, at the canvas's own size. A canvas beyond every class is held to its level alone. HEVC keeps to the Main tier,
-    which more devices play (common practice, no source), so its cap can be lower than the class's.
-    Raises UsageError for a class that is not there or too slow, and for pictures beyond every level.
+    canvas's pixels and rate, at the canvas's own size. A canvas beyond every class is held to its level alone.
+    HEVC keeps to the Main tier, which more devices play (common practice, no source), so its cap can be lower than
+    the class's. Raises UsageError for a class that is not there or too slow, and for pictures beyond every level.
     """
     width, height = canvas
     if upload is None:

@@ -23,8 +23,8 @@ from assembler.sound.report import MixReport
 from assembler.sound.truepeak import PeakMeter, decibels
 from assembler.timing.rates import SAMPLE_RATE
 
-# Coding may move a programme's loudness by less than this. Source: the tolerance that EBU R 128 (2020) leaves to quality
-# control, 0.2 LU; and what it leaves to production, 1.0 LU, where the target itself could not be reached.
+# Coding may move a programme's loudness by less than the first; beyond the second the target was not reached when it
+# was mixed. Source: the tolerances of EBU R 128 (2020) for quality control and for production.
 _CODED_LU = 0.2
 _TARGET_LU = 1.0
 # Source: EBU Tech 3341, what a true-peak meter may read too high.
@@ -86,7 +86,10 @@ class Verified:
 
 
 def verify(path: Path, wanted: Wanted, progress: Callable[[int, int], None] | None = None) -> Verified:
-    """Decode the whole file and judge it. progress: pictures done and in all. Raises MediaError if it cannot be opened."""
+    """Decode the whole file and judge it.
+
+    progress: told of pictures done and in all. Raises MediaError if the file, or its sound, cannot be opened.
+    """
     found = read_finished(path, lambda done: progress(min(done, wanted.frames), wanted.frames) if progress else None)
     sound = measure_sound(path) if found.sound_codec else None
     points = (
@@ -119,8 +122,8 @@ def _pictures(found: Finished, wanted: Wanted) -> Iterator[Point]:
     yield _point("pictures", count == wanted.frames, f"{count} decoded", f"{wanted.frames}")
     off = next((k for k, shown in enumerate(found.shown_s) if shown != k / wanted.rate), None)
     good = off is None and found.rising and count > 0
-    told = "each at its time, rising" if good else "decoding times do not rise" if off is None else f"picture {off} is off"
-    yield _point("times", good, told, f"picture k at k / {wanted.rate} s")
+    bad = "decoding times do not rise" if off is None else f"picture {off} is off"
+    yield _point("times", good, "each at its time, rising" if good else bad, f"picture k at k / {wanted.rate} s")
     faults = "; ".join(found.faults[:3])
     yield _point("decoding", not found.faults, faults or "no errors", "no errors")
     if wanted.parts:
@@ -235,9 +238,9 @@ def _loudness(sound: SoundMeasured, mix: MixReport | None) -> Iterator[Point]:
 
 def _texts(found: Finished, wanted: Wanted) -> Iterator[Point]:
     aims = [(each.title, each.start_frame / wanted.rate, each.end_frame / wanted.rate) for each in wanted.chapters]
-    # Their clock is finer than a thousandth of a picture, but not the pictures' own.
+    near = Fraction(1, 1000)  # their clock is not the pictures' own
     same = len(found.chapters) == len(aims) and all(
-        here.title == title and abs(here.start_s - start) < Fraction(1, 1000) and abs(here.end_s - end) < Fraction(1, 1000)
+        here.title == title and abs(here.start_s - start) < near and abs(here.end_s - end) < near
         for here, (title, start, end) in zip(found.chapters, aims, strict=True)
     )
     told = f"{len(found.chapters)}" + ("" if same else ", not as planned")
@@ -264,7 +267,7 @@ def _measured(found: Finished, sound: SoundMeasured | None, wanted: Wanted) -> d
 
 
 def _mega(bits: float) -> str:
-    return f"{bits / 1e6:.1f}"
+    return f"{bits / 1e6:.1f}" if bits >= 1e6 else f"{bits / 1e6:.3f}"
 
 
 def _time(seconds: Fraction) -> str:
