@@ -151,4 +151,4 @@ def _report(options: argparse.Namespace, prepared: Prepared, result: MasterResul
     if verified.failed:
         names = ", ".join(point.name for point in verified.failed)
         err(f"error: the finished file is not what it was to be: {names}")
-        err(f"  mend: it is kept as {result.path.name}; run again with --anew, and report what it says if it fails again")
+        err(f"  mend: it is kept as {result.path.name}; run again with --anew, and report it if it fails again")
