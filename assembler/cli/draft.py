@@ -10,7 +10,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from assembler.cli.output import Patience, as_dict, counted, err, out, print_findings, print_json, tally
+from assembler.cli.output import Patience, as_dict, counted, err, out, print_findings, print_json, tally, whole_count
 from assembler.errors import UsageError
 
 if TYPE_CHECKING:
@@ -40,6 +40,12 @@ def add(commands: Any) -> None:
     command.add_argument("--allow-code", action="store_true", help="run the project's own Python for `made` pictures")
     command.add_argument("--anew", action="store_true", help="make every part anew")
     command.add_argument("--out", type=Path, metavar="FILE", help="another file than out/draft.mp4")
+    command.add_argument(
+        "--workers",
+        type=whole_count,
+        metavar="N",
+        help="how many processes make parts at once (default: as many as processors and memory allow)",
+    )
     command.add_argument("--dry-run", action="store_true", help="say which parts would be made, and why; write nothing")
     command.add_argument("--json", action="store_true", help="print the result as JSON")
     command.set_defaults(run=run)
@@ -103,6 +109,7 @@ def draft_options(options: argparse.Namespace, prepared: Prepared) -> DraftOptio
         out=options.out,
         anew=options.anew,
         allow_code=options.allow_code,
+        workers=options.workers,
     )
 
 

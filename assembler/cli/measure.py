@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from assembler.cli.measuring import measuring
-from assembler.cli.output import out, print_json
+from assembler.cli.output import out, print_json, whole_count
 from assembler.errors import UsageError
 
 if TYPE_CHECKING:
@@ -39,7 +39,7 @@ def add(commands: Any) -> None:
     )
     command.add_argument(
         "--workers",
-        type=_count,
+        type=whole_count,
         metavar="N",
         help="how many captures to measure at once (default: as many as processors and memory allow)",
     )
@@ -109,12 +109,6 @@ def _refuse_other_table(path: Path) -> None:
     if not ours:
         what = f"{path} is there already and holds something else than verdicts; it would be lost"
         raise UsageError(what, mend="write to another file, or take that one away first")
-
-
-def _count(text: str) -> int:
-    if not text.isascii() or not text.isdigit() or int(text) < 1:
-        raise argparse.ArgumentTypeError("write how many captures to measure at once, such as 2")
-    return int(text)
 
 
 def _draw_doubtful(found: Measured, path: Path) -> dict[str, object]:

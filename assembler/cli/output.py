@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import contextlib
 import errno
 import io
@@ -64,6 +65,13 @@ def err(text: str) -> None:
 def counted(count: int, noun: str) -> str:
     """'1 part', '2 parts'."""
     return f"{count} {noun}{'' if count == 1 else 's'}"
+
+
+def whole_count(text: str) -> int:
+    """A count of processes, for the parser of options."""
+    if not text.isascii() or not text.isdigit() or int(text) < 1:
+        raise argparse.ArgumentTypeError(f"'{text}' is not a count; write how many at once, such as 2")
+    return int(text)
 
 
 class Patience:

@@ -24,6 +24,7 @@ from assembler.media.opening import open_media, our_errors, unreadable
 from assembler.media.pick import Picker
 from assembler.media.planes import Plane, Planes
 from assembler.media.probe import picture_stream
+from assembler.media.threads import decoding_threads
 
 _WORTH_SEEKING = 8
 """Pictures a keyframe must save before a seek, which empties the decoder, is cheaper than decoding on."""
@@ -169,6 +170,7 @@ class PictureReader:
         if self._stream.time_base != self._info.time_base:
             raise unreadable(self._info.path, "it has changed since it was looked at")
         self._stream.thread_type = "AUTO"
+        self._stream.codec_context.thread_count = decoding_threads()
         self._keys = sorted(entry.timestamp for entry in self._stream.index_entries if entry.is_keyframe)
         self._frames = self._decoded()
 

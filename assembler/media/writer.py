@@ -45,7 +45,8 @@ class EncoderSettings:
     """How parts are encoded. Parts that are to be joined must share these.
 
     crf: constant quality, lower is better. keyint_s: seconds at most between pictures that can be
-    sought to. threads: 0 lets the codec choose. max_rate, buffer: what a decoder takes, in bits a second and bits held
+    sought to. threads: one number on every machine, because pictures coded by another number of threads are not the
+    same to the bit; 0 lets the codec choose. max_rate, buffer: what a decoder takes, in bits a second and bits held
     back (VBV); 0 = no cap. level: of the codec, such as "4.2"; empty lets the codec choose. references: pictures kept
     to refer to, of H.264; 0 lets the preset choose. primaries, transfer, matrix: H.273 code points.
     """
@@ -55,7 +56,7 @@ class EncoderSettings:
     crf: int = 23
     keyint_s: Fraction = Fraction(2)
     bits: Literal[8, 10] = 8
-    threads: int = 0
+    threads: int = 4
     max_rate: int = 0
     buffer: int = 0
     level: str = ""
@@ -153,7 +154,7 @@ class PartWriter:
         self._encode_s = 0.0
         self._wait_s = 0.0
         self._landing = contextlib.ExitStack()
-        partial = self._landing.enter_context(landing(self._path))
+        partial = self._landing.enter_context(landing(self._path, shared=True))
         try:
             self._container, self._stream = self._open(partial)
         except BaseException as error:

@@ -21,14 +21,16 @@ from assembler.errors import UsageError
 from assembler.media.join import SoundBlock, join_parts
 from assembler.media.writer import EncoderSettings
 from assembler.picture.fonts import shipped
+from assembler.picture.stage import Stage
 from assembler.render.destination import destination
-from assembler.render.fingerprint import Prints
+from assembler.render.fingerprint import Prints, source_path
 from assembler.render.interrupt import watch_interrupts
 from assembler.render.lock import only_run
-from assembler.render.part import Interrupted, PartTimes, Tools, render_part
-from assembler.render.parts import PartStore, PlannedPart
-from assembler.render.plan import Drawn, chapters_of, plan_parts, span_of
+from assembler.render.part import Interrupted, PartTimes, Tools
+from assembler.render.parts import PartStore, PlannedPart, PlannedShot, by_shot
+from assembler.render.plan import PIECES_S, Counting, Drawn, chapters_of, plan_parts, span_of
 from assembler.render.progress import Listener, Meter
+from assembler.render.workers import make_at_once, make_here, workers_that_pay
 from assembler.storyboard.paths import resolve_inside
 from assembler.timeline.model import Timeline
 from assembler.timing.rates import SAMPLE_RATE, sample_of_frame
@@ -45,10 +47,10 @@ class DraftOptions:
     """What to render and how.
 
     only: a segment's id; start_frame, end_frame: programme frames, half-open. size: of the output, or
-    None for the canvas's. burn_captions: None = as the storyboard says. marks: timecode, id and
-    `scratch`. out: None = out/draft.mp4 in the project. anew: keep no part. allow_code: run the
+    None for the canvas's. burn_captions: None = as the storyboard says. marks: timecode and `scratch` in the corner;
+    counting: of what. out: None = out/draft.mp4 in the project. anew: keep no part. allow_code: run the
     project's own picture code. purpose: names the file and what is remembered of the run. sound_bit_rate: in bits a
-    second.
+    second. workers: processes to make parts in; None = as many as pay on this machine.
     """
 
     only: str | None = None
@@ -57,10 +59,12 @@ class DraftOptions:
     size: tuple[int, int] | None = None
     burn_captions: bool | None = None
     marks: bool = True
+    counting: Counting = "segment"
     settings: EncoderSettings = field(default_factory=EncoderSettings)
     out: Path | None = None
     anew: bool = False
     allow_code: bool = False
+    workers: int | None = None
     purpose: Literal["draft", "master"] = "draft"
     sound_bit_rate: int = 256_000
 
@@ -79,8 +83,13 @@ class DraftResult:
 
     @property
     def made(self) -> int:
-        """How many parts were rendered."""
-        return sum(part.state == "made" for part in self.parts)
+        """How many shots were rendered, wholly or in part."""
+        return sum(shot.state == "made" for shot in self.shots)
+
+    @property
+    def shots(self) -> tuple[PlannedShot, ...]:
+        """The parts, shot by shot."""
+        return by_shot(self.parts)
 
 
 class Sound(Protocol):
@@ -104,7 +113,9 @@ def plan_draft(timeline: Timeline, cues: Sequence[Cue], options: DraftOptions) -
     span = span_of(timeline, only=options.only, start_frame=options.start_frame, end_frame=options.end_frame)
     width, height = _size(timeline, options)
     burn = timeline.storyboard.captions.burn if options.burn_captions is None else options.burn_captions
-    drawn = Drawn(width, height, burn, options.marks, options.settings)
+    drawn = Drawn(
+        width, height, burn, options.marks, options.settings, options.counting, PIECES_S[options.purpose]
+    )
     prints = Prints(timeline, _font_files(timeline))
     jobs = plan_parts(timeline, cues, span, drawn, prints)
     return PartStore(timeline.folder / CACHE_NAME, options.purpose).plan(jobs, anew=options.anew)
@@ -152,19 +163,12 @@ def _render(
     span = span_of(timeline, only=options.only, start_frame=options.start_frame, end_frame=options.end_frame)
     store.remember(part.job for part in parts)
     meter = Meter(progress, "pictures", span.frames)
-    with contextlib.ExitStack() as opened:
-        times = PartTimes()
-        tools: Tools | None = None
-        for part in parts:
-            if part.state == "kept":
-                meter.skip(part.frames)
-                continue
-            if tools is None:
-                tools = opened.enter_context(
-                    open_tools(timeline, options) if open_tools else _picture_tools(timeline, options, fonts)
-                )
-            meter.note = part.job.name
-            times += render_part(part.job, tools, part.path, on_frame=meter.add, cancelled=cancelled)
+    meter.skip(sum(part.frames for part in parts if part.state == "kept"))
+    try:
+        times = _make(timeline, options, parts, meter, fonts, open_tools, cancelled)
+    except BaseException:
+        store.sweep()  # what processes that were ended have left half written
+        raise
     if cancelled():
         raise Interrupted
     out = destination(timeline, options.out, options.purpose)
@@ -212,32 +216,48 @@ def _font_files(timeline: Timeline) -> list[Path]:
     return [face.path for bold in (False, True) for face in shipped(bold)] + own
 
 
-def _picture_tools(
-    timeline: Timeline, options: DraftOptions, fonts: FontSet | None
-) -> AbstractContextManager[Tools]:
-    from assembler.picture.painter import Stage
-    from assembler.picture.text import FontSet
+def _make(
+    timeline: Timeline,
+    options: DraftOptions,
+    parts: Sequence[PlannedPart],
+    meter: Meter,
+    fonts: FontSet | None,
+    open_tools: OpenTools | None,
+    cancelled: Callable[[], bool],
+) -> PartTimes:
+    """Make what is to be made; tools that were given can only be used in this process."""
     from assembler.render.tools import PictureTools
+
+    missing = [part for part in parts if part.state == "made"]
+    sources = {name: source_path(timeline, name) for part in missing for name in part.job.sources}
+    if open_tools is not None:
+        return make_here(missing, lambda: open_tools(timeline, options), sources, meter, cancelled)
+    pay = options.workers or workers_that_pay([part.job for part in missing], timeline.captures)
+    if (workers := min(len(missing), pay)) > 1:
+        return make_at_once(missing, _stage(timeline, options, fonts), sources, workers, meter, cancelled)
+    return make_here(missing, lambda: PictureTools(_stage(timeline, options, fonts)), sources, meter, cancelled)
+
+
+def _stage(timeline: Timeline, options: DraftOptions, fonts: FontSet | None) -> Stage:
+    from assembler.picture.text import FontSet
 
     storyboard = timeline.storyboard
     if fonts is None:
         own = (resolve_inside(timeline.folder, name, storyboard.at("fonts")) for name in storyboard.fonts)
         fonts = FontSet(tuple(own))
     width, height = _size(timeline, options)
-    return PictureTools(
-        Stage(
-            width=width,
-            height=height,
-            bits=options.settings.bits,
-            rate=timeline.rate,
-            subjects=storyboard.subjects,
-            captures=timeline.captures,
-            fonts=fonts,
-            folder=timeline.folder,
-            canvas=(timeline.width, timeline.height),
-            allow_code=options.allow_code,
-            measured=timeline.measured,
-        )
+    return Stage(
+        width=width,
+        height=height,
+        bits=options.settings.bits,
+        rate=timeline.rate,
+        subjects=storyboard.subjects,
+        captures=timeline.captures,
+        fonts=fonts,
+        folder=timeline.folder,
+        canvas=(timeline.width, timeline.height),
+        allow_code=options.allow_code,
+        measured=timeline.measured,
     )
 
 

@@ -75,17 +75,34 @@ def engine_print() -> str:
     return digest.hexdigest()
 
 
+def source_print(name: str, path: Path) -> str:
+    """The digest of a file that jobs call `name`: `capture ID`, `still FILE` or `code FILE`."""
+    return footage_print(path) if name.startswith("capture ") else file_print(path)
+
+
+def refuse_changed(files: Mapping[str, Path], prints: Mapping[str, str]) -> None:
+    """See that files are what they were. prints: their digests then, by the same names. Raises RenderError."""
+    for name, path in files.items():
+        if source_print(name, path) != prints[name]:
+            raise RenderError(
+                f"{path}: this file changed while the programme was made from it",
+                mend="run again when it is complete; finished parts are kept",
+            )
+
+
 def measured_print(measured: Mapping[str, Cadence], shots: Iterable[PlacedShot]) -> str:
-    """A digest of the cadences that the graphs and summaries of some shots draw; empty where none has any."""
-    shots = list(shots)
-    drawn = {pane.capture.id for shot in shots if shot.graphs for pane in shot.panes}
-    names = sorted((drawn | {each.capture.id for shot in shots for each in shot.summed}) & set(measured))
+    """A digest of the cadences that the graphs and summaries of some shots draw, in their order; empty where none has
+    any."""
+    drawn: list[str] = []
+    for shot in shots:
+        drawn += [pane.capture.id for pane in shot.panes if shot.graphs] + [each.capture.id for each in shot.summed]
+    names = [name for name in drawn if name in measured]
     if not names:
         return ""
     digest = hashlib.sha256()
     for name in names:
         cadence = measured[name]
-        digest.update(f"{name} {cadence.reliable} {cadence.why} {cadence.tears_measurable}\n".encode())
+        digest.update(f"{cadence.reliable} {cadence.why} {cadence.tears_measurable}\n".encode())
         for array in (cadence.p_new, cadence.state, cadence.tear_first_row, cadence.tear_last_row, cadence.p_tear):
             digest.update(array.tobytes())
     return digest.hexdigest()
@@ -106,11 +123,15 @@ class Prints:
     def of(self, name: str) -> str:
         """The digest behind `capture ID`, `still FILE` or `code FILE`. Raises RenderError."""
         if name not in self._known:
-            kind, _, rest = name.partition(" ")
-            if kind == "capture":
-                if rest not in self._timeline.captures:
-                    raise RenderError(f"capture '{rest}' was not read", mend="see what `assembler check` says of it")
-                self._known[name] = footage_print(self._timeline.captures[rest].path)
-            else:
-                self._known[name] = file_print(resolve_inside(self._timeline.folder, rest, None))
+            self._known[name] = source_print(name, source_path(self._timeline, name))
         return self._known[name]
+
+
+def source_path(timeline: Timeline, name: str) -> Path:
+    """The file that jobs call `capture ID`, `still FILE` or `code FILE`. Raises RenderError."""
+    kind, _, rest = name.partition(" ")
+    if kind != "capture":
+        return resolve_inside(timeline.folder, rest, None)
+    if rest not in timeline.captures:
+        raise RenderError(f"capture '{rest}' was not read", mend="see what `assembler check` says of it")
+    return timeline.captures[rest].path

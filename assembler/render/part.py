@@ -87,11 +87,13 @@ def render_part(
     *,
     on_frame: Callable[[], None] = lambda: None,
     cancelled: Callable[[], bool] = lambda: False,
+    before_landing: Callable[[], None] = lambda: None,
 ) -> PartTimes:
     """Make the part and land it at `path`.
 
     on_frame: called after each frame. cancelled: asked before each frame; true raises Interrupted and
-    nothing is left behind. Raises MediaError, MissingPartError or RenderError.
+    nothing is left behind. before_landing: called when all frames are drawn; if it raises, nothing is left behind
+    either. Raises MediaError, MissingPartError or RenderError.
     """
     began = time.perf_counter()
     paint_s = draw_s = 0.0
@@ -116,6 +118,7 @@ def render_part(
             paint_s += painted - started
             writer.submit()
             on_frame()
+        before_landing()
         writer.close()
     whole_s = time.perf_counter() - began
     return PartTimes(job.frames, paint_s, draw_s, writer.wait_s, writer.encode_s, whole_s)
@@ -164,6 +167,8 @@ def _draw_over(job: PartJob, tools: Tools, frame: int, canvas: Planes) -> None:
     mark, stamp = None, job.stamp
     if stamp is not None:
         timecode = frame_to_label(stamp.first_frame + frame, job.rate)
+        if stamp.within:  # no segment is so long that hours need saying, but where one is they are said
+            timecode = "+" + timecode.removeprefix("00:")
         mark = Mark(timecode, stamp.segment, any(frame in span for span in stamp.scratch))
     shown = (burn.lines for burn in job.captions if burn.start_frame <= frame < burn.end_frame)
     lines = next(shown, ())

@@ -6,14 +6,16 @@ import contextlib
 import json
 import os
 import time
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
 from assembler.media.landing import PARTIAL, write_whole
-from assembler.media.writer import count_pictures
+from assembler.render import seals
+from assembler.render.changes import Noted, changes, noted, only_once
 from assembler.render.jobs import PartJob, facets_key, job_facets
+from assembler.render.seals import is_whole
 
 PARTS_NAME = "parts"
 _LAST_RUN = "last-run.json"
@@ -22,17 +24,59 @@ _KEEP_DAYS = 14
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PlannedPart:
-    """A part of the plan. state: `made` (to be rendered) or `kept`. why: in words, for the person."""
+    """A part of the plan. state: `made` (to be rendered) or `kept`. reasons: in words, for the person."""
 
     job: PartJob
     key: str
     path: Path
     state: Literal["made", "kept"]
-    why: str
+    reasons: tuple[str, ...]
 
     @property
     def frames(self) -> int:
         return self.job.frames
+
+    @property
+    def why(self) -> str:
+        """The reasons in a row."""
+        return ", ".join(self.reasons)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PlannedShot:
+    """A shot of the plan, in as many parts as it is cut into: what a person counts in."""
+
+    name: str
+    parts: tuple[PlannedPart, ...]
+
+    @property
+    def frames(self) -> int:
+        return sum(part.frames for part in self.parts)
+
+    @property
+    def frames_to_make(self) -> int:
+        return sum(part.frames for part in self.parts if part.state == "made")
+
+    @property
+    def state(self) -> Literal["made", "kept"]:
+        return "made" if self.frames_to_make else "kept"
+
+    @property
+    def why(self) -> str:
+        """Why those that are made are made; where none is, why all are kept."""
+        counted = [part for part in self.parts if part.state == self.state]
+        return ", ".join(only_once([reason for part in counted for reason in part.reasons]))
+
+
+def by_shot(parts: Iterable[PlannedPart]) -> tuple[PlannedShot, ...]:
+    """The parts of a plan, shot by shot."""
+    shots: list[tuple[str, list[PlannedPart]]] = []
+    for part in parts:
+        name = part.job.shot_name
+        if not shots or shots[-1][0] != name:
+            shots.append((name, []))
+        shots[-1][1].append(part)
+    return tuple(PlannedShot(name, tuple(found)) for name, found in shots)
 
 
 class PartStore:
@@ -52,28 +96,27 @@ class PartStore:
         seen: dict[str, str] = {}
         planned = []
         for job in jobs:
-            facets = job_facets(job)
-            key = facets_key(facets)
+            key = facets_key(job_facets(job))
             path = self.folder / f"{key}.mp4"
             state: Literal["made", "kept"] = "made"
             if key in seen:
-                state, why = "kept", f"the same as {seen[key]}"
+                state, why = "kept", (f"the same as {seen[key]}",)
             elif not path.exists():
-                why = _what_changed(last.get(job.name), facets)
-            elif count_pictures(path) != job.frames:
-                why = "what is stored is damaged"
+                why = changes(last.get(job.name), noted(job))
+            elif not is_whole(path, job.frames):
+                why = ("what is stored is damaged",)
             elif anew:
-                why = "asked for anew"
+                why = ("asked for anew",)
             else:
-                state, why = "kept", "nothing changed"
+                state, why = "kept", ("nothing changed",)
             seen.setdefault(key, job.name)
             planned.append(PlannedPart(job, key, path, state, why))
         return tuple(planned)
 
     def remember(self, jobs: Iterable[PartJob]) -> None:
         """Note what the parts were made from, so that the next plan can say what changed."""
-        facets = self._last_run() | {job.name: job_facets(job) for job in jobs}
-        write_whole(self._remembered, json.dumps(facets, sort_keys=True, indent=0).encode())
+        told = self._last_run() | {job.name: noted(job) for job in jobs}
+        write_whole(self._remembered, json.dumps(told, sort_keys=True, indent=0).encode())
 
     def sweep(self) -> None:
         """Remove what a killed run left half written. Only while holding the project's lock."""
@@ -90,20 +133,11 @@ class PartStore:
         for path in self.folder.glob("*.mp4") if whole else ():
             with contextlib.suppress(OSError):
                 if now - path.stat().st_mtime > _KEEP_DAYS * 86_400:
-                    path.unlink()
+                    seals.remove(path)
 
-    def _last_run(self) -> dict[str, Mapping[str, str]]:
+    def _last_run(self) -> dict[str, Noted]:
         try:
             stored = json.loads(self._remembered.read_text(encoding="utf-8"))
         except (OSError, ValueError):
             return {}
         return stored if isinstance(stored, dict) else {}
-
-
-def _what_changed(before: Mapping[str, str] | None, now: Mapping[str, str]) -> str:
-    if not isinstance(before, dict):
-        return "new"
-    changed = [name for name, digest in now.items() if before.get(name) != digest]
-    if not changed:
-        return "not finished before"
-    return f"changed: {', '.join(changed)}"
