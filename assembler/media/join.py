@@ -21,6 +21,7 @@ import numpy.typing as npt
 from assembler.errors import AssemblerError, MediaError, RenderError
 from assembler.media.landing import landing, write_error
 from assembler.media.opening import open_media
+from assembler.media.soft_captions import CaptionTrack, SoftCaptions, verify_track
 from assembler.media.writer import clock_of
 from assembler.timing.rates import SAMPLE_RATE
 
@@ -84,14 +85,15 @@ def join_parts(
     chapters: Sequence[Chapter] = (),
     title: str = "",
     sound_bit_rate: int = 256_000,
+    captions: SoftCaptions | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> int:
     """Write the programme to `out` (mp4) and return its number of pictures.
 
     parts: files by `writer.PartWriter`, in order, all with the same settings. rate: pictures a
     second. sound: blocks of float32 (samples, 2) at 48 kHz, together as long as the pictures to
-    within a sample, or None for no sound. progress: called with pictures done and in all; what it
-    raises ends the join. The file is read back before it gets its name.
+    within a sample, or None for no sound. captions: a track that players can show or hide. progress: called
+    with pictures done and in all; what it raises ends the join. The file is read back before it gets its name.
     Raises RenderError when parts do not fit together or the result is not whole,
     MissingPartError when the disk is full.
     """
@@ -108,12 +110,14 @@ def join_parts(
                 format="mp4",
                 container_options={"movflags": "+faststart", "movie_timescale": str(MOVIE_CLOCK)},
             ) as container:
-                _write(container, parts, scans, rate, sound, chapters, title, sound_bit_rate, progress)
+                _write(container, parts, scans, rate, sound, chapters, title, sound_bit_rate, captions, progress)
         except AssemblerError:
             raise
         except (OSError, av.FFmpegError) as error:
             raise write_error(out, error) from error
         _verify(partial, out, frames, rate, with_sound=sound is not None)
+        if captions is not None:
+            _verify_captions(partial, out, captions, frames, rate)
     return frames
 
 
@@ -187,6 +191,7 @@ def _write(
     chapters: Sequence[Chapter],
     title: str,
     sound_bit_rate: int,
+    captions: SoftCaptions | None,
     progress: Callable[[int, int], None] | None,
 ) -> None:
     frames = sum(scan.pictures for scan in scans)
@@ -199,6 +204,7 @@ def _write(
     video.time_base = clock
     video.sample_aspect_ratio = Fraction(1)
     track = _SoundTrack(container, sound, sound_bit_rate) if sound is not None else None
+    texts = CaptionTrack(container, captions, frames, clock, step) if captions is not None else None
     if title:
         container.metadata["title"] = title
     if chapters:
@@ -215,6 +221,8 @@ def _write(
             packet.pts, packet.dts, packet.duration = (done + shown) * step, (place - delay) * step, step
             if track is not None:
                 track.feed_to(Fraction(place) / rate + _AHEAD_S)
+            if texts is not None:
+                texts.feed_to(place)
             container.mux(packet)
             place += 1
             if progress is not None and place % _TELL_EVERY == 0:
@@ -224,6 +232,8 @@ def _write(
         done = place
     if track is not None:
         track.finish(Fraction(frames) / rate)
+    if texts is not None:
+        texts.feed_to(frames)
     if progress is not None:
         progress(frames, frames)
 
@@ -328,6 +338,16 @@ def _verify(partial: Path, out: Path, frames: int, rate: Fraction, *, with_sound
         raise _not_whole(out, "a picture is off the frame grid")
     if with_sound and sound_end * SAMPLE_RATE < Fraction(frames) / rate * SAMPLE_RATE - 1:
         raise _not_whole(out, f"its sound ends at {float(sound_end):.3f} s")
+
+
+def _verify_captions(partial: Path, out: Path, captions: SoftCaptions, frames: int, rate: Fraction) -> None:
+    with _opened(partial) as (container, _):
+        try:
+            verify_track(container, captions, frames, rate)
+        except (OSError, ValueError, av.FFmpegError) as error:
+            raise _not_whole(out, str(error)) from error
+        except RenderError as error:
+            raise _not_whole(out, error.problems[0].what) from error
 
 
 def _not_whole(out: Path, why: str) -> RenderError:

@@ -9,7 +9,7 @@ from assembler.errors import UsageError
 from assembler.storyboard.model import Card, Made, Storyboard
 from assembler.timeline.model import Timeline
 
-CAPTION_ENDINGS = (".srt", ".vtt")
+CAPTION_ENDINGS = (".srt", ".vtt", ".ttml")
 """Of the files that are written beside a draft, under its name."""
 
 

@@ -153,7 +153,7 @@ def _narration(root: Fields, rate: Fraction) -> Narration:
 def _captions(root: Fields) -> CaptionSettings:
     fields = _below(root, "captions")
     burn, limits = _get(fields, "burn", True), _get(fields, "limits", "online")
-    return CaptionSettings(burn=burn, limits=limits, places=_places(fields))
+    return CaptionSettings(burn=burn, soft=_get(fields, "soft", None), limits=limits, places=_places(fields))
 
 
 def _sound(root: Fields, rate: Fraction) -> SoundSettings:

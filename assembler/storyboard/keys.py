@@ -159,6 +159,9 @@ _CAPTIONS = Keys(
     keys=(
         Key(name="burn", shape=Flag(noun="true or false"), about="Whether drafts show the captions in the picture.",
             examples=(True,), default="true", gives=True),
+        Key(name="soft", shape=Flag(noun="true or false"),
+            about="Whether the video file has the captions as a track, which players can show or hide.",
+            examples=(True,), default="true where the captions are not burnt in"),
         Key(name="limits",
             shape=Choice(noun="online, broadcast or slow", words=(
                 ("online", "for viewers at a screen of their own"),

@@ -98,9 +98,11 @@ class Narration(Placed):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CaptionSettings(Placed):
-    """Whether drafts carry burnt-in captions, and the reading limits they keep."""
+    """Whether drafts carry burnt-in captions, and the reading limits they keep. soft: whether the file has a track of
+    them, too; None = where they are not burnt in."""
 
     burn: bool = True
+    soft: bool | None = None
     limits: Literal["online", "broadcast", "slow"] = "online"
 
 
