@@ -36,7 +36,16 @@ def add(commands: Any) -> None:
     command.add_argument("--from", dest="start", metavar="TIME", help="begin at this programme time, e.g. 12.5 s")
     command.add_argument("--to", dest="end", metavar="TIME", help="end before this programme time")
     command.add_argument("--no-captions", action="store_true", help="do not burn captions in")
-    command.add_argument("--no-marks", action="store_true", help="no timecode, segment id and 'scratch' in the corner")
+    marks = command.add_mutually_exclusive_group()
+    marks.add_argument(
+        "--marks",
+        choices=("segment", "id", "programme"),
+        default="segment",
+        help="what the corner shows: the time within the segment (default); that and the segment's id, so that "
+        "renaming makes its pictures anew; or the programme's timecode and the id, so that every edit makes anew "
+        "all that follows it",
+    )
+    marks.add_argument("--no-marks", action="store_true", help="no timecode and 'scratch' in the corner")
     command.add_argument("--allow-code", action="store_true", help="run the project's own Python for `made` pictures")
     command.add_argument("--anew", action="store_true", help="make every part anew")
     command.add_argument("--out", type=Path, metavar="FILE", help="another file than out/draft.mp4")
@@ -106,6 +115,7 @@ def draft_options(options: argparse.Namespace, prepared: Prepared) -> DraftOptio
         size=_size(options.size, timeline.width, timeline.height),
         burn_captions=False if options.no_captions else None,
         marks=not options.no_marks,
+        counting=options.marks,
         out=options.out,
         anew=options.anew,
         allow_code=options.allow_code,
@@ -177,16 +187,29 @@ def _refuse(prepared: Prepared, options: argparse.Namespace) -> int:
 
 
 def show_plan(options: argparse.Namespace, parts: tuple[Any, ...], command: str = "draft") -> int:
-    """Print which parts would be made, and why."""
-    made = sum(part.state == "made" for part in parts)
+    """Print which shots would be made, wholly or in part, and why."""
+    from assembler.render.parts import by_shot
+
+    shots = by_shot(parts)
+    made = sum(shot.state == "made" for shot in shots)
+    frames, to_make = sum(shot.frames for shot in shots), sum(shot.frames_to_make for shot in shots)
     if options.json:
-        rows = [{"part": p.job.name, "frames": p.frames, "state": p.state, "why": p.why} for p in parts]
-        print_json(command, {"parts": rows, "to_make": made})
+        rows = [
+            {"part": s.name, "frames": s.frames, "frames_to_make": s.frames_to_make, "state": s.state, "why": s.why}
+            for s in shots
+        ]
+        print_json(command, {"parts": rows, "to_make": made, "frames": frames, "frames_to_make": to_make})
         return 0
-    for part in parts:
-        state = "make" if part.state == "made" else "keep"
-        out(f"{state}  {part.frames:6} frames  {part.job.name}: {part.why}")
-    out(f"{made} of {counted(len(parts), 'part')} would be made; nothing was written")
+    for shot in shots:
+        if shot.state == "kept":
+            out(f"keep  {shot.frames:6} frames            {shot.name}: {shot.why}")
+        else:
+            out(f"make  {shot.frames_to_make:6} of {shot.frames:6} frames  {shot.name}: {shot.why}")
+    share = f" ({100 * to_make / frames:.0f} %)" if frames else ""
+    out(
+        f"{made} of {counted(len(shots), 'part')} would be made, {to_make} of {counted(frames, 'frame')}{share}; "
+        "nothing was written"
+    )
     return 0
 
 
@@ -228,7 +251,8 @@ def _report(options: argparse.Namespace, prepared: Prepared, result: DraftResult
                 "seconds": round(float(frames / rate), 6),
                 "bytes": size,
                 "parts_made": result.made,
-                "parts_kept": len(result.parts) - result.made,
+                "parts_kept": len(result.shots) - result.made,
+                "frames_made": sum(shot.frames_to_make for shot in result.shots),
                 "wall_seconds": round(result.whole_s, 3),
                 "stage_seconds": {
                     "compose": round(result.times.paint_s, 3),
@@ -250,6 +274,6 @@ def _report(options: argparse.Namespace, prepared: Prepared, result: DraftResult
     length = float(frames / rate)
     err(
         f"{clock(frames / rate)}, {counted(frames, 'frame')}, {size / 2**20:.1f} MiB; "
-        f"{result.made} of {counted(len(result.parts), 'part')} "
+        f"{result.made} of {counted(len(result.shots), 'part')} "
         f"made in {result.whole_s:.1f} s ({length / result.whole_s:.1f} x real time); {tally(prepared.findings)}"
     )

@@ -130,7 +130,7 @@ def _report(options: argparse.Namespace, prepared: Prepared, result: MasterResul
                 "frames": prepared.timeline.frames,
                 "rate": str(prepared.timeline.rate),
                 "parts_made": draft.made,
-                "parts_kept": len(draft.parts) - draft.made,
+                "parts_kept": len(draft.shots) - draft.made,
                 "wall_seconds": round(draft.whole_s, 3),
                 "verified": verified.as_data(),
                 "findings": [as_dict(found) for found in prepared.findings],

@@ -99,6 +99,7 @@ class PartStore:
             key = facets_key(job_facets(job))
             path = self.folder / f"{key}.mp4"
             state: Literal["made", "kept"] = "made"
+            why: tuple[str, ...]
             if key in seen:
                 state, why = "kept", (f"the same as {seen[key]}",)
             elif not path.exists():

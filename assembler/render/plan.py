@@ -2,6 +2,7 @@
 
 Long shots are cut so that a killed run loses little and a changed caption costs seconds, not the
 whole shot. The steps count from the shot's start, so they stay where they are when it gets longer.
+Nothing here may depend on where in the programme a segment stands, unless it is drawn.
 """
 
 from __future__ import annotations
@@ -10,6 +11,8 @@ import difflib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from math import ceil, floor
+from typing import Literal
 
 from assembler.captions.cues import Cue
 from assembler.errors import RenderError, UsageError
@@ -19,23 +22,32 @@ from assembler.render.fingerprint import Prints, measured_print
 from assembler.render.jobs import Burn, Dissolve, Fade, PartJob, Stamp, source_names
 from assembler.storyboard.model import Subject
 from assembler.timeline.model import PlacedSegment, PlacedShot, Timeline
-from assembler.timing.rates import SAMPLE_RATE
+from assembler.timing.rates import SAMPLE_RATE, sample_of_frame
 from assembler.timing.spans import Span
 from assembler.timing.timecode import clock
 
-PIECE_S = Fraction(10)
-"""Length of the pieces a long shot is cut into; a rest shorter than half a piece joins the last."""
+PIECES_S = {"draft": Fraction(4), "master": Fraction(10)}
+"""Length of the pieces a long shot is cut into; a rest shorter than half a piece joins the last. A corrected caption
+costs a piece or two of a draft. Encoding is most of the work (three quarters of it at 720p60), so keeping the picture
+without what is burnt in would not make that cheaper; shorter pieces do."""
+
+Counting = Literal["segment", "id", "programme"]
+"""What marks show: the time within the segment, which stays right when the segment moves; the same and the segment's
+id; or the programme's timecode and the id, so that an edit makes anew the pictures of all that follows it."""
 
 
 @dataclass(frozen=True, slots=True)
 class Drawn:
-    """What is drawn over the picture and how it is encoded. width, height: of the output, even."""
+    """What is drawn over the picture and how it is encoded. width, height: of the output, even. counting: what the
+    marks count. piece_s: length of the pieces a long shot is cut into."""
 
     width: int
     height: int
     burn_captions: bool
     marks: bool
     settings: EncoderSettings
+    counting: Counting = "segment"
+    piece_s: Fraction = PIECES_S["draft"]
 
 
 def plan_parts(
@@ -52,7 +64,7 @@ def plan_parts(
     before: PlacedSegment | None = None
     for segment in timeline.segments:
         for number, shot in enumerate(segment.shots, start=1):
-            for piece in _pieces(shot.span, timeline.rate):
+            for piece in _pieces(shot.span, round(drawn.piece_s * timeline.rate)):
                 start, end = max(piece.start_frame, span.start_frame), min(piece.end_frame, span.end_frame)
                 if start >= end:
                     continue
@@ -107,8 +119,8 @@ def span_of(timeline: Timeline, *, only: str | None, start_frame: int | None, en
     return Span(start, end)
 
 
-def _pieces(span: Span, rate: Fraction) -> Iterator[Span]:
-    step = max(1, round(PIECE_S * rate))
+def _pieces(span: Span, step: int) -> Iterator[Span]:
+    step = max(1, step)
     count = max(1, (span.frames + step // 2) // step)
     for number in range(count):
         start = span.start_frame + number * step
@@ -116,14 +128,17 @@ def _pieces(span: Span, rate: Fraction) -> Iterator[Span]:
 
 
 def _scratch_spans(timeline: Timeline) -> tuple[Span, ...]:
-    """Programme frames in which a scratch voice speaks, touched frames counted whole."""
-    per_sample = timeline.rate / SAMPLE_RATE
-    return tuple(
-        Span(int(line.start_sample * per_sample), -((-line.end_sample * per_sample).__floor__()))
-        for placed in timeline.segments
-        for line in placed.lines
-        if line.speech.kind == "scratch"
-    )
+    """Programme frames in which a scratch voice speaks, touched frames counted whole. Counted from the segment's start,
+    whose sample is a rounded one at some rates: elsewhere in the programme the frames would be others."""
+    found = []
+    for placed in timeline.segments:
+        begins = sample_of_frame(placed.span.start_frame, timeline.rate)
+        for line in placed.lines:
+            if line.speech.kind == "scratch":
+                start = floor((line.start_sample - begins) * timeline.rate / SAMPLE_RATE)
+                end = ceil((line.end_sample - begins) * timeline.rate / SAMPLE_RATE)
+                found.append(Span(placed.span.start_frame + start, placed.span.start_frame + end))
+    return tuple(found)
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,14 +186,18 @@ class _Planner:
 
     def _burns(self, span: Span) -> tuple[Burn, ...]:
         return tuple(
-            Burn(kept.start_frame, kept.end_frame, cue.lines)
-            for cue in self.cues
+            Burn(kept.start_frame, kept.end_frame, cue.lines, number)
+            for number, cue in enumerate(self.cues, start=1)
             if (kept := _within(Span(cue.start_frame, cue.end_frame), span)) is not None
         )
 
     def _stamp(self, segment: PlacedSegment, span: Span) -> Stamp:
         kept = (_within(spoken, span) for spoken in self.scratch)
-        return Stamp(segment.segment.id, span.start_frame, tuple(each for each in kept if each is not None))
+        counting = self.drawn.counting
+        within = counting != "programme"
+        first_frame = span.start_frame - (segment.span.start_frame if within else 0)
+        name = "" if counting == "segment" else segment.segment.id
+        return Stamp(name, first_frame, tuple(each for each in kept if each is not None), within)
 
 
 def _within(part: Span, whole: Span) -> Span | None:
