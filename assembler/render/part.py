@@ -101,19 +101,15 @@ def render_part(
         writer = open_things.enter_context(
             PartWriter(path, width=job.width, height=job.height, rate=job.rate, settings=job.settings)
         )
-        painter = open_things.enter_context(tools.painter(job.shot, job.first))
-        dissolving = open_things.enter_context(_Dissolving(job, tools))
+        drawn = open_things.enter_context(DrawnPart(job, tools))
         for frame in range(job.frames):
             if cancelled():
                 raise Interrupted
             canvas = writer.canvas()
             started = time.perf_counter()
-            painter.paint(job.first + frame, canvas)
+            drawn.paint(frame, canvas)
             painted = time.perf_counter()
-            dissolving.draw(frame, canvas)
-            for fade in job.fades:
-                mix_colour(canvas, tools.ground, ground_share(fade, frame))
-            _draw_over(job, tools, frame, canvas)
+            drawn.draw(frame, canvas)
             draw_s += time.perf_counter() - painted
             paint_s += painted - started
             writer.submit()
@@ -122,6 +118,40 @@ def render_part(
         writer.close()
     whole_s = time.perf_counter() - began
     return PartTimes(job.frames, paint_s, draw_s, writer.wait_s, writer.encode_s, whole_s)
+
+
+class DrawnPart:
+    """A part's frames, drawn one after the other in rising order. A context manager.
+
+    first: the first frame, counted from the part's start, that will be asked for.
+    """
+
+    def __init__(self, job: PartJob, tools: Tools, first: int = 0) -> None:
+        self._job, self._tools = job, tools
+        self._open = ExitStack()
+        try:
+            self._painter = self._open.enter_context(tools.painter(job.shot, job.first + first))
+            self._dissolving = self._open.enter_context(_Dissolving(job, tools, first))
+        except BaseException:
+            self._open.close()
+            raise
+
+    def paint(self, frame: int, canvas: Planes) -> None:
+        """The shot itself, on the whole canvas."""
+        self._painter.paint(self._job.first + frame, canvas)
+
+    def draw(self, frame: int, canvas: Planes) -> None:
+        """What comes over it: dissolve, fades, caption and mark."""
+        self._dissolving.draw(frame, canvas)
+        for fade in self._job.fades:
+            mix_colour(canvas, self._tools.ground, ground_share(fade, frame))
+        _draw_over(self._job, self._tools, frame, canvas)
+
+    def __enter__(self) -> DrawnPart:
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        self._open.close()
 
 
 def incoming_share(frame: int, done: int, length: int) -> Fraction:
@@ -137,12 +167,13 @@ def ground_share(fade: Fade, frame: int) -> Fraction:
 class _Dissolving:
     """The outgoing picture, open for as long as it shows. A context manager."""
 
-    def __init__(self, job: PartJob, tools: Tools) -> None:
+    def __init__(self, job: PartJob, tools: Tools, first: int = 0) -> None:
         self._open = ExitStack()
         self._dissolve = job.dissolve
         self._painter: Painter | None = None
-        if job.dissolve is not None:
-            self._painter = self._open.enter_context(tools.painter(job.dissolve.shot, job.dissolve.first))
+        if job.dissolve is not None and job.dissolve.done + first < job.dissolve.length:
+            begin = job.dissolve.first + first
+            self._painter = self._open.enter_context(tools.painter(job.dissolve.shot, begin))
             self._old = blank(job.width, job.height, bits=job.settings.bits)
 
     def draw(self, frame: int, canvas: Planes) -> None:
