@@ -36,6 +36,11 @@ def add(commands: Any) -> None:
     command.add_argument("--from", dest="start", metavar="TIME", help="begin at this programme time, e.g. 12.5 s")
     command.add_argument("--to", dest="end", metavar="TIME", help="end before this programme time")
     command.add_argument("--no-captions", action="store_true", help="do not burn captions in")
+    command.add_argument(
+        "--soft-captions",
+        action=argparse.BooleanOptionalAction,
+        help="a track of captions in the file, which players can show or hide (default: where none are burnt in)",
+    )
     marks = command.add_mutually_exclusive_group()
     marks.add_argument(
         "--marks",
@@ -114,6 +119,7 @@ def draft_options(options: argparse.Namespace, prepared: Prepared) -> DraftOptio
         end_frame=_frame(options.end, "--to", timeline.rate),
         size=_size(options.size, timeline.width, timeline.height),
         burn_captions=False if options.no_captions else None,
+        soft_captions=options.soft_captions,
         marks=not options.no_marks,
         counting=options.marks,
         out=options.out,
@@ -215,20 +221,10 @@ def show_plan(options: argparse.Namespace, parts: tuple[Any, ...], command: str 
 
 def write_captions(prepared: Prepared, result: DraftResult) -> list[Path]:
     """Caption files named like the draft; those of a partial draft count from its own start."""
-    from dataclasses import replace
-
     from assembler.captions.files import write_all
+    from assembler.captions.soft import cues_within
 
-    span, rate = result.span, prepared.timeline.rate
-    cues = [
-        replace(
-            cue,
-            start_frame=max(cue.start_frame, span.start_frame) - span.start_frame,
-            end_frame=min(cue.end_frame, span.end_frame) - span.start_frame,
-        )
-        for cue in prepared.cues
-        if cue.start_frame < span.end_frame and span.start_frame < cue.end_frame
-    ]
+    cues, rate = cues_within(prepared.cues, result.span), prepared.timeline.rate
     return list(write_all(cues, rate, result.path.with_suffix(""), prepared.storyboard.language))
 
 

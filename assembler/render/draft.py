@@ -17,8 +17,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal, Protocol
 
 from assembler.captions.cues import Cue
+from assembler.captions.soft import soft_captions
 from assembler.errors import UsageError
 from assembler.media.join import SoundBlock, join_parts
+from assembler.media.soft_captions import SoftCaptions
 from assembler.media.writer import EncoderSettings
 from assembler.picture.fonts import shipped
 from assembler.picture.stage import Stage
@@ -46,11 +48,11 @@ CACHE_NAME = ".assembler"
 class DraftOptions:
     """What to render and how.
 
-    only: a segment's id; start_frame, end_frame: programme frames, half-open. size: of the output, or
-    None for the canvas's. burn_captions: None = as the storyboard says. marks: timecode and `scratch` in the corner;
-    counting: of what. out: None = out/draft.mp4 in the project. anew: keep no part. allow_code: run the
-    project's own picture code. purpose: names the file and what is remembered of the run. sound_bit_rate: in bits a
-    second. workers: processes to make parts in; None = as many as pay on this machine.
+    only: a segment's id; start_frame, end_frame: programme frames, half-open. size: of the output, or None for the
+    canvas's. burn_captions, soft_captions (a track in the file): None = as the storyboard says. marks: timecode and
+    `scratch` in the corner; counting: of what. out: None = out/draft.mp4 in the project. anew: keep no part.
+    allow_code: run the project's own picture code. purpose: names the file and what is remembered of the run.
+    sound_bit_rate: in bits a second. workers: processes to make parts in; None = as many as pay on this machine.
     """
 
     only: str | None = None
@@ -58,6 +60,7 @@ class DraftOptions:
     end_frame: int | None = None
     size: tuple[int, int] | None = None
     burn_captions: bool | None = None
+    soft_captions: bool | None = None
     marks: bool = True
     counting: Counting = "segment"
     settings: EncoderSettings = field(default_factory=EncoderSettings)
@@ -71,7 +74,8 @@ class DraftOptions:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class DraftResult:
-    """What came of a run. times: of the parts that were made. sound: the mix's own report."""
+    """What came of a run. times: of the parts that were made. sound: the mix's own report. captions: the track in the
+    file, None where it has none."""
 
     path: Path
     span: Span
@@ -80,6 +84,7 @@ class DraftResult:
     join_s: float
     whole_s: float
     sound: object = None
+    captions: SoftCaptions | None = None
 
     @property
     def made(self) -> int:
@@ -112,7 +117,7 @@ def plan_draft(timeline: Timeline, cues: Sequence[Cue], options: DraftOptions) -
     destination(timeline, options.out, options.purpose)
     span = span_of(timeline, only=options.only, start_frame=options.start_frame, end_frame=options.end_frame)
     width, height = _size(timeline, options)
-    burn = timeline.storyboard.captions.burn if options.burn_captions is None else options.burn_captions
+    burn = _burnt(timeline, options)
     drawn = Drawn(
         width, height, burn, options.marks, options.settings, options.counting, PIECES_S[options.purpose]
     )
@@ -189,6 +194,7 @@ def _render(
             raise Interrupted
         meter.reach(done)
 
+    soft = _soft_track(timeline, cues, span, options)
     join_parts(
         [part.path for part in parts],
         out,
@@ -197,11 +203,25 @@ def _render(
         chapters=chapters_of(timeline, span),
         title=timeline.storyboard.title,
         sound_bit_rate=options.sound_bit_rate,
+        captions=soft,
         progress=joined,
     )
     store.tidy(parts, whole=span.frames == timeline.frames)
     ended = time.perf_counter()
-    return DraftResult(out, span, parts, times, ended - joining, ended - began, sound.report)
+    return DraftResult(out, span, parts, times, ended - joining, ended - began, sound.report, soft)
+
+
+def _burnt(timeline: Timeline, options: DraftOptions) -> bool:
+    return timeline.storyboard.captions.burn if options.burn_captions is None else options.burn_captions
+
+
+def _soft_track(timeline: Timeline, cues: Sequence[Cue], span: Span, options: DraftOptions) -> SoftCaptions | None:
+    """The file's track of captions: as asked for, else as the storyboard says, else where none are burnt in."""
+    asked = timeline.storyboard.captions.soft if options.soft_captions is None else options.soft_captions
+    burnt = _burnt(timeline, options)
+    if asked is False or (asked is None and burnt):
+        return None
+    return soft_captions(cues, span, timeline.storyboard.language, chosen=not burnt)
 
 
 def _size(timeline: Timeline, options: DraftOptions) -> tuple[int, int]:

@@ -124,6 +124,7 @@ def render_master(
             title=timeline.storyboard.title,
             chapters=chapters_of(timeline, draft.span),
             parts=[part.path for part in draft.parts],
+            captions=len(draft.captions.captions) if draft.captions else None,
             sound=draft.sound if isinstance(draft.sound, MixReport) else None,
         ),
         lambda done, _total: meter.reach(done),
