@@ -88,7 +88,7 @@ def test_a_second_run_keeps_every_part_and_a_changed_caption_costs_one(tmp_path:
     tools = NumberTools()
     changed = draft(timeline, (cue(5, 20, "Two."),), tools=tools)
     assert [part.state for part in changed.parts] == ["made", "kept", "kept", "kept"]
-    assert changed.parts[0].why == "changed: captions"
+    assert changed.parts[0].why == "caption 1 changed"
     assert set(tools.captions) == {("Two.",)}
     assert len(tools.captions) == 15
     marked = [number for number, picture in enumerate(pictures(changed.path)) if picture.u[-5, 5] > 200]
@@ -143,7 +143,7 @@ def test_a_plan_tells_what_a_run_would_do_and_writes_nothing(tmp_path: Path) -> 
     assert not (tmp_path / ".assembler").exists()
     draft(timeline)
     smaller = plan_draft(timeline, (), replace(PLAIN, size=(80, 44), marks=True))
-    assert {part.why for part in smaller} == {"changed: marks, size or rate"}
+    assert {part.why for part in smaller} == {"the mark changed, the size or rate changed"}
     assert {part.why for part in plan_draft(timeline, (), replace(PLAIN, anew=True))} == {"asked for anew"}
 
 
@@ -187,13 +187,21 @@ def test_a_dissolve_mixes_both_pictures_and_a_fade_ends_on_the_ground(tmp_path: 
 def test_marks_count_programme_frames_also_in_a_part_of_it(tmp_path: Path) -> None:
     timeline = programme(tmp_path, [Scene("a", [31]), Scene("b", [40], scratch=[(1_600 * 33, 1_600 * 35)])])
     tools = NumberTools()
-    draft(timeline, options=replace(PLAIN, marks=True, start_frame=29, end_frame=36), tools=tools)
+    counted = replace(PLAIN, marks=True, counting="programme")
+    draft(timeline, options=replace(counted, start_frame=29, end_frame=36), tools=tools)
     # Source: SMPTE ST 12-1 labels at 30 frames a second.
     assert [mark.timecode for mark in tools.marks] == [
         "00:00:00:29", "00:00:01:00", "00:00:01:01", "00:00:01:02", "00:00:01:03", "00:00:01:04", "00:00:01:05"
     ]  # fmt: skip
     assert tools.marks[-1] == Mark("00:00:01:05", "b", False)
     assert [mark.scratch for mark in tools.marks] == [False] * 4 + [True, True, False]
+    tools.marks.clear()
+    draft(timeline, options=replace(counted, counting="id", start_frame=29, end_frame=33), tools=tools)
+    assert [(mark.timecode, mark.segment) for mark in tools.marks] == [
+        ("+00:00:29", "a"), ("+00:01:00", "a"), ("+00:00:00", "b"), ("+00:00:01", "b")
+    ]  # fmt: skip
+    draft(timeline, options=replace(counted, counting="segment"), tools=tools)
+    assert tools.marks[-1] == Mark("+00:01:09", "", False)
 
 
 def test_a_cancelled_run_keeps_finished_parts_and_the_draft_before(tmp_path: Path) -> None:
@@ -367,7 +375,7 @@ def test_real_footage_comes_through_pieces_of_one_shot_picture_by_picture(
     from assembler.storyboard import read_storyboard
     from assembler.timeline.resolve import resolve
 
-    monkeypatch.setattr(plan, "PIECE_S", Fraction(1, 2))
+    monkeypatch.setitem(plan.PIECES_S, "draft", Fraction(1, 2))
     (tmp_path / "footage").mkdir()
     for name, first in (("one", 0), ("two", 500)):
         numbered = range(first, first + 120)
@@ -387,12 +395,13 @@ def test_real_footage_comes_through_pieces_of_one_shot_picture_by_picture(
     result = render_draft(timeline, (), options, mix_sound=Quiet)
     # Source: arithmetic: 60 pictures a second shown at 30 frames a second: every second one.
     expected = [*range(0, 120, 2), *range(530, 620, 2)]
-    assert result.made == 7
+    assert (len(result.parts), result.made) == (7, 2)  # parts, and the two shots they make up
     assert numbers(result.path) == expected
     result.parts[1].path.unlink()
     result.parts[5].path.unlink()
     again = render_draft(timeline, (), options, mix_sound=Quiet)
-    assert (again.made, numbers(again.path)) == (2, expected)
+    assert [part.state == "made" for part in again.parts] == [number in (1, 5) for number in range(7)]
+    assert numbers(again.path) == expected
 
 
 @pytest.mark.parametrize("name", ["footage/film.mp4", "footage/../footage/film.mp4", "link.mp4"])

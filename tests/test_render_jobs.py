@@ -19,7 +19,7 @@ from assembler.render.fingerprint import Prints, engine_print, file_print, foota
 from assembler.render.jobs import Fade, PartJob, Stamp, job_facets, job_key
 from assembler.render.mixing import mix, mix_colour
 from assembler.render.part import ground_share, incoming_share
-from assembler.render.plan import Drawn, chapters_of, plan_parts, span_of
+from assembler.render.plan import PIECES_S, Drawn, chapters_of, plan_parts, span_of
 from assembler.storyboard.model import Card, Split
 from assembler.timeline.model import Timeline
 from assembler.timing.spans import Span
@@ -47,9 +47,11 @@ def test_each_shot_is_a_part(tmp_path: Path) -> None:
 
 
 def test_a_long_shot_is_cut_at_even_steps_and_a_short_rest_joins_the_last(tmp_path: Path) -> None:
-    # Source: arithmetic at 30 frames a second: pieces of 300 frames, a rest of less than 150 joins.
-    lengths = [[job.frames for job in jobs(programme(tmp_path, [Scene("a", [n])]))] for n in (449, 450, 749, 900)]
-    assert lengths == [[449], [300, 150], [300, 449], [300, 300, 300]]
+    # Source: arithmetic at 30 frames a second: pieces of 120 frames, a rest of less than 60 joins; a master's have 300.
+    lengths = [[job.frames for job in jobs(programme(tmp_path, [Scene("a", [n])]))] for n in (179, 180, 299, 360)]
+    assert lengths == [[179], [120, 60], [120, 179], [120, 120, 120]]
+    master = replace(DRAWN, piece_s=PIECES_S["master"])
+    assert [job.frames for job in jobs(programme(tmp_path, [Scene("a", [749])]), drawn=master)] == [300, 449]
 
 
 def test_a_range_cuts_parts_and_keeps_the_whole_ones(tmp_path: Path) -> None:
@@ -68,16 +70,22 @@ def test_a_hole_in_the_programme_is_an_error_of_the_render(tmp_path: Path) -> No
         jobs(holed)
 
 
-def test_moving_a_segment_keeps_its_parts_while_no_timecode_is_drawn(tmp_path: Path) -> None:
+def test_moving_a_segment_keeps_its_parts_unless_the_programmes_timecode_is_drawn(tmp_path: Path) -> None:
     pictures = [0, 1000, 2000, 3000]
     before = [Scene("a", [30, 12], pictures[:2]), Scene("b", [40], pictures[2:3]), Scene("c", [25], pictures[3:])]
     after = [replace(before[2], id="later"), Scene("new", [18], [500]), before[1], before[0]]
-    plain = keys(programme(tmp_path, before))
-    moved = keys(programme(tmp_path, after))
-    assert [moved[0], *moved[2:]] == [plain[3], plain[2], plain[0], plain[1]]
-    assert len(set(plain)) == 4
-    marked = {*keys(programme(tmp_path, before), drawn=MARKED)}
-    assert not marked & {*keys(programme(tmp_path, after), drawn=MARKED)}
+    for drawn in (DRAWN, MARKED):
+        plain = keys(programme(tmp_path, before), drawn=drawn)
+        moved = keys(programme(tmp_path, after), drawn=drawn)
+        assert [moved[0], *moved[2:]] == [plain[3], plain[2], plain[0], plain[1]]
+        assert len(set(plain)) == 4
+    programmes = replace(MARKED, counting="programme")
+    marked = {*keys(programme(tmp_path, before), drawn=programmes)}
+    assert not marked & {*keys(programme(tmp_path, after), drawn=programmes)}
+    named = replace(MARKED, counting="id")
+    first, second = (keys(programme(tmp_path, scenes), drawn=named) for scenes in (before, after))
+    assert [second[2], *second[3:]] == [first[2], first[0], first[1]]  # all but the one that has another id
+    assert second[0] != first[3]
 
 
 def test_a_changed_caption_changes_only_the_parts_it_lies_on(tmp_path: Path) -> None:
@@ -140,7 +148,7 @@ def test_a_piece_of_a_longer_shot_keeps_its_key_unless_the_drawing_moves(tmp_pat
     for arrangement, kept in ((None, True), (still, True), (replace(still, line=(0.2, 0.8)), False), (Card(), False)):
         short = keys(programme(tmp_path, [Scene("a", [600], arrangement=arrangement)]))
         longer = keys(programme(tmp_path, [Scene("a", [900], arrangement=arrangement)]))
-        assert (short == longer[:2]) is kept
+        assert (short == longer[: len(short)]) is kept
 
 
 def test_a_job_survives_pickling_with_its_key(tmp_path: Path) -> None:
@@ -152,7 +160,9 @@ def test_marks_carry_the_frames_in_which_a_scratch_voice_speaks(tmp_path: Path) 
     # Source: arithmetic at 30 frames a second: 1600 samples a frame; samples 8001 to 56000 touch frames 5 to 34.
     timeline = programme(tmp_path, [Scene("a", [30], scratch=[(8_001, 56_000)]), Scene("b", [30])])
     first, second = jobs(timeline, drawn=MARKED)
-    assert first.stamp == Stamp("a", 0, (Span(5, 30),))
+    assert first.stamp == Stamp("", 0, (Span(5, 30),), True)
+    assert second.stamp == Stamp("", 0, (Span(0, 5),), True)
+    first, second = jobs(timeline, drawn=replace(MARKED, counting="programme"))
     assert second.stamp == Stamp("b", 30, (Span(0, 5),))
 
 
