@@ -11,9 +11,12 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from assembler.errors import AssemblerError
+    from assembler.render.programme_clip import as_moviepy
     from assembler.storyboard import Storyboard, load_storyboard
 
-__all__ = ["AssemblerError", "Storyboard", "load_storyboard"]
+__all__ = ["AssemblerError", "Storyboard", "as_moviepy", "load_storyboard"]
+
+_HOMES = {"AssemblerError": "assembler.errors", "as_moviepy": "assembler.render.programme_clip"}
 
 
 def __getattr__(name: str) -> Any:
@@ -21,4 +24,4 @@ def __getattr__(name: str) -> Any:
         raise AttributeError(f"module 'assembler' has no attribute '{name}'")
     from importlib import import_module
 
-    return getattr(import_module("assembler.errors" if name == "AssemblerError" else "assembler.storyboard"), name)
+    return getattr(import_module(_HOMES.get(name, "assembler.storyboard")), name)

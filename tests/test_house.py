@@ -34,7 +34,7 @@ DOORS = {
     "freetype": ("picture/*.py",),
     "num2words": ("narration/*.py",),
     "numba": ("measure/blocks.py",),
-    "moviepy": ("picture/cards*.py", "picture/made.py"),
+    "moviepy": ("picture/cards*.py", "picture/made.py", "render/programme_clip.py"),
     "PIL": ("picture/*.py", "media/stills.py"),
     "pydub": ("media/*.py",),
     "pocketsphinx": ("narration/recogniser.py",),

@@ -27,6 +27,7 @@ from assembler.picture.stage import Stage
 from assembler.render.destination import destination
 from assembler.render.fingerprint import Prints, source_path
 from assembler.render.interrupt import watch_interrupts
+from assembler.render.jobs import PartJob
 from assembler.render.lock import only_run
 from assembler.render.part import Interrupted, PartTimes, Tools
 from assembler.render.parts import PartStore, PlannedPart, PlannedShot, by_shot
@@ -115,15 +116,19 @@ MixSound = Callable[[Timeline, Span, Callable[[float, float], None]], Sound]
 def plan_draft(timeline: Timeline, cues: Sequence[Cue], options: DraftOptions) -> tuple[PlannedPart, ...]:
     """What `render_draft` would do, part by part. Reads, changes nothing. Raises UsageError."""
     destination(timeline, options.out, options.purpose)
+    jobs = part_jobs(timeline, cues, options)
+    return PartStore(timeline.folder / CACHE_NAME, options.purpose).plan(jobs, anew=options.anew)
+
+
+def part_jobs(timeline: Timeline, cues: Sequence[Cue], options: DraftOptions) -> tuple[PartJob, ...]:
+    """The parts that the frames asked for are made of, in order. Raises UsageError."""
     span = span_of(timeline, only=options.only, start_frame=options.start_frame, end_frame=options.end_frame)
     width, height = _size(timeline, options)
     burn = _burnt(timeline, options)
     drawn = Drawn(
         width, height, burn, options.marks, options.settings, options.counting, PIECES_S[options.purpose]
     )
-    prints = Prints(timeline, _font_files(timeline))
-    jobs = plan_parts(timeline, cues, span, drawn, prints)
-    return PartStore(timeline.folder / CACHE_NAME, options.purpose).plan(jobs, anew=options.anew)
+    return plan_parts(timeline, cues, span, drawn, Prints(timeline, _font_files(timeline)))
 
 
 def render_draft(
@@ -254,11 +259,12 @@ def _make(
         return make_here(missing, lambda: open_tools(timeline, options), sources, meter, cancelled)
     pay = options.workers or workers_that_pay([part.job for part in missing], timeline.captures)
     if (workers := min(len(missing), pay)) > 1:
-        return make_at_once(missing, _stage(timeline, options, fonts), sources, workers, meter, cancelled)
-    return make_here(missing, lambda: PictureTools(_stage(timeline, options, fonts)), sources, meter, cancelled)
+        return make_at_once(missing, stage_for(timeline, options, fonts), sources, workers, meter, cancelled)
+    return make_here(missing, lambda: PictureTools(stage_for(timeline, options, fonts)), sources, meter, cancelled)
 
 
-def _stage(timeline: Timeline, options: DraftOptions, fonts: FontSet | None) -> Stage:
+def stage_for(timeline: Timeline, options: DraftOptions, fonts: FontSet | None = None) -> Stage:
+    """What the programme is drawn on and with. fonts: None = the shipped ones and the storyboard's."""
     from assembler.picture.text import FontSet
 
     storyboard = timeline.storyboard
