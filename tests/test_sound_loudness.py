@@ -10,7 +10,6 @@ import pyloudnorm
 import pytest
 
 from assembler.sound.loudness import (
-    KWeighting,
     PowerMeter,
     integrated_lufs,
     loudness_range_lu,
@@ -18,6 +17,7 @@ from assembler.sound.loudness import (
     short_term_lufs,
 )
 from assembler.sound.truepeak import PeakMeter, decibels
+from assembler.sound.weighting import KWeighting
 
 RATE = 48_000
 Array = npt.NDArray[np.float32]

@@ -11,7 +11,6 @@ from typing import cast
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import t as student
 
 from assembler.measure.lineup_search import MOST_DRIFT_PPM
 from assembler.measure.lineup_tracks import Cells, Floats, Times, Track, calm, evened
@@ -191,6 +190,8 @@ def _with_intervals(
     drawn = ((starts[:, :, None] + np.arange(block)) % n).reshape(_DRAWS, -1)[:, :n]
     middle = float(np.average(x, weights=weight))
     centre, slope = _lines(x - middle, rest[drawn], weight[drawn], drawn)
+    from scipy.stats import t as student  # here, not above: it takes half a second to load
+
     fewness = float(student.ppf(0.975, max(1, n - 2))) / 1.96 * np.sqrt(n / max(1, n - 2))
     length = float(np.ptp(x)) * n / max(1, n - 1)
     # A few windows may agree by luck: their spread counts as if some more, spread as windows usually are, were there.

@@ -13,7 +13,6 @@ from typing import cast
 
 import numpy as np
 import numpy.typing as npt
-from scipy.fft import irfft, next_fast_len, rfft
 
 from assembler.measure.lineup_tracks import Cells, Floats, Track, calm, evened
 
@@ -67,6 +66,8 @@ def _main_directions(first: Floats, second: Floats) -> Floats:
 
 
 def _along_lines(short: Floats, long: Floats, step: float) -> Found | None:
+    from scipy.fft import irfft, next_fast_len, rfft  # here, not above: it takes long to load, and few commands need it
+
     n, m = len(short), len(long)
     windows = max(1, round(n * step / _WINDOW_S))
     edges = np.linspace(0, n, windows + 1).astype(np.int64)

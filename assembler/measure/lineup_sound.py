@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-from scipy.fft import irfft, next_fast_len, rfft
 
 from assembler.measure.lineup_drift import Line
 from assembler.timing.rates import SAMPLE_RATE
@@ -77,6 +76,8 @@ def _piece(samples: Samples, from_s: float, length_s: float) -> Samples:
 
 def _lag(ours: Samples, theirs: Samples) -> float | None:
     """Seconds into `theirs` at which `ours` begins; None where no place stands out."""
+    from scipy.fft import irfft, next_fast_len, rfft  # here, not above: it takes long to load, and few commands need it
+
     if min(float(np.sqrt(np.square(s).mean())) for s in (ours, theirs)) < _QUIET:
         return None
     size = next_fast_len(ours.size + theirs.size, real=True)

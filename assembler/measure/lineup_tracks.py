@@ -11,7 +11,6 @@ from typing import cast
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import maximum_filter1d
 
 from assembler.measure.model import Cadence, Thumbs
 from assembler.media.info import CaptureInfo
@@ -99,6 +98,8 @@ def _looks_new(luma: Floats) -> npt.NDArray[np.bool_]:
     Where changes are of two sizes, large ones and the coder's doing, the line lies between; a slow stretch is not
     taken for repeats, as these have a new picture next to them.
     """
+    from scipy.ndimage import maximum_filter1d  # here, not above: it takes long to load, and few commands need it
+
     change = np.zeros(len(luma), np.float32)
     for at in range(1, len(luma), 2000):  # by parts, as the differences take as much memory as the pictures
         part = luma[at - 1 : at + 2000]

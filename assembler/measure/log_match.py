@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 import numpy as np
-from scipy import fft
 
 from assembler.measure.clock import Clock, Doubles, Ints
 from assembler.measure.figures import FrameTimes, moving_runs
@@ -168,6 +167,8 @@ def _likeness(
 
     known: (n,) weight of our refreshes. NaN where too little is compared or all frames last alike.
     """
+    from scipy import fft  # here, not above: it takes long to load, and few commands need it
+
     n, m = known.size, theirs[0].size
     size = fft.next_fast_len(n + m, real=True)
 

@@ -15,7 +15,6 @@ from typing import Self
 
 import numpy as np
 import numpy.typing as npt
-from scipy.signal import resample_poly
 
 from assembler.errors import MediaError
 from assembler.media.info import SoundInfo
@@ -126,6 +125,8 @@ class Recording:
 
     def span_at(self, rate: int, start: int, end: int) -> Samples:
         """The same at another rate, `rate` samples a second."""
+        from scipy.signal import resample_poly  # here, not above: it takes long to load, and few commands need it
+
         shared = gcd(rate, SAMPLE_RATE)
         sound = resample_poly(self.span(start - _SETTLE, end + _SETTLE), rate // shared, SAMPLE_RATE // shared)
         lead = _SETTLE * rate // SAMPLE_RATE

@@ -27,7 +27,6 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.signal import resample_poly
 
 from assembler.errors import MissingPartError, NarrationError
 from assembler.narration.process import HelperProcess
@@ -84,6 +83,8 @@ def pcm16k(samples: npt.NDArray[np.float32]) -> Pcm:
     """Sound as the recogniser wants it, from mono float at 48 kHz; its level is brought to one height."""
     if not samples.size:
         return np.zeros(0, np.int16)
+    from scipy.signal import resample_poly  # here, not above: it takes long to load, and few commands need it
+
     heard = resample_poly(samples.astype(np.float64), HEARD_RATE, SAMPLE_RATE)
     peak = float(np.abs(heard).max())
     level: Pcm = np.round(heard * (_LOUDEST / peak if peak > 1e-6 else 0.0)).astype(np.int16)

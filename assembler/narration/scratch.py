@@ -11,7 +11,6 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy.signal import resample_poly
 
 from assembler.errors import MissingPartError, NarrationError
 from assembler.narration.process import HelperProcess
@@ -122,6 +121,8 @@ class ScratchVoice:
                 if len(self._voices) == 1:
                     raise
                 del self._voices[0]
+        from scipy.signal import resample_poly  # here, not above: it takes long to load, and few commands need it
+
         shared = gcd(SAMPLE_RATE, head["rate"])
         up, down = SAMPLE_RATE // shared, head["rate"] // shared
         sound = np.frombuffer(raw, "<i2").astype(np.float32) / 32768.0

@@ -15,7 +15,6 @@ from types import TracebackType
 from typing import Self
 
 import numpy as np
-from scipy.ndimage import uniform_filter1d
 
 from assembler.media.landing import write_whole
 from assembler.media.recording import FRAME, Levels, Recording
@@ -57,6 +56,8 @@ def _range(levels: Levels, low: float) -> tuple[float, float]:
 
 def stretches(levels: Levels) -> tuple[Stretch, ...]:
     """The recording's sound, parted at silences of 0.3 s and more; none in a silent recording."""
+    from scipy.ndimage import uniform_filter1d  # here, not above: it takes long to load, and few commands need it
+
     if levels.db.size < 5 or float(levels.db.max()) < SILENT_DB:
         return ()
     low, high = _range(levels, 5.0)

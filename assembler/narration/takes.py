@@ -8,7 +8,6 @@ from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
-from scipy.ndimage import convolve1d
 
 from assembler.timing.rates import SAMPLE_RATE
 
@@ -70,6 +69,8 @@ def speech_span(samples: npt.NDArray[np.float32]) -> tuple[int, int] | None:
     # An even sound without any pause never rises above its own floor: it is taken whole.
     if loud - float(quiet) < _LEAST_ABOVE_DB:
         return 0, int(samples.size)
+    from scipy.ndimage import convolve1d  # here, not above: it takes long to load, and few commands need it
+
     above = level >= threshold
     steady = above & (convolve1d(above.astype(np.int32), np.ones(_CLICK_FRAMES, np.int32), mode="constant") >= 3)
     if not steady.any():

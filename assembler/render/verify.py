@@ -18,9 +18,10 @@ from assembler.media.probe import probe_sound
 from assembler.media.sound import SoundReader
 from assembler.media.writer import EncoderSettings
 from assembler.render.classes import Frame, Level
-from assembler.sound.loudness import KWeighting, PowerMeter, integrated_lufs
+from assembler.sound.loudness import PowerMeter, integrated_lufs
 from assembler.sound.report import MixReport
 from assembler.sound.truepeak import PeakMeter, decibels
+from assembler.sound.weighting import KWeighting
 from assembler.timing.rates import SAMPLE_RATE
 
 # Coding may move a programme's loudness by less than the first; beyond the second the target was not reached when it

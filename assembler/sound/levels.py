@@ -17,7 +17,6 @@ from assembler.sound.ducking import spoken_spans
 from assembler.sound.limiter import Curve, gain_curve
 from assembler.sound.loudness import (
     CHUNK,
-    KWeighting,
     Power,
     PowerMeter,
     amplitude,
@@ -29,6 +28,7 @@ from assembler.sound.report import MixReport, SegmentSound
 from assembler.sound.sessions import MOST_GAIN_DB
 from assembler.sound.streams import Gains, Streams, settle_gains
 from assembler.sound.truepeak import PeakMeter, decibels
+from assembler.sound.weighting import KWeighting
 from assembler.storyboard.model import SoundSettings
 from assembler.timeline.model import Timeline
 from assembler.timing.rates import SAMPLE_RATE, sample_of_frame

@@ -1,4 +1,4 @@
-"""How loud a programme is to a listener: K-weighting, gating and loudness after ITU-R BS.1770-5.
+"""How loud a programme is to a listener: gating and loudness after ITU-R BS.1770-5, of K-weighted sound.
 
 Works on a stream: sound goes in by blocks of any length, power comes out per millisecond, and every loudness is
 taken from that. An hour is 3.6 million numbers, not 173 million samples.
@@ -11,7 +11,6 @@ from math import gcd
 import numpy as np
 import numpy.typing as npt
 from numpy.lib.stride_tricks import sliding_window_view
-from scipy.signal import sosfilt
 
 from assembler.timing.rates import SAMPLE_RATE
 
@@ -21,33 +20,12 @@ Power = npt.NDArray[np.float32]  # (milliseconds,) mean square, summed over chan
 CHUNK = SAMPLE_RATE // 1000
 """Samples in the millisecond that power, peaks and gains are counted in."""
 
-# ITU-R BS.1770-5, annex 1, tables 1 and 2, for 48 kHz: the head's shelf, then the low cut.
-_K_WEIGHTING = np.array(
-    [
-        [1.53512485958697, -2.69169618940638, 1.19839281085285, 1.0, -1.69065929318241, 0.73248077421585],
-        [1.0, -2.0, 1.0, 1.0, -1.99004745483398, 0.99007225036621],
-    ]
-)
 _OFFSET_DB = -0.691
 _ABSOLUTE_GATE_LUFS = -70.0
 _RELATIVE_GATE_LU = -10.0
 _RANGE_GATE_LU = -20.0
 _BLOCK_MS, _STEP_MS = 400, 100
 _MOMENTARY_MS, _SHORT_TERM_MS = 400, 3000
-
-
-class KWeighting:
-    """The K filter over a stream of blocks, its state kept from one to the next."""
-
-    def __init__(self, channels: int) -> None:
-        self._state = np.zeros((2, 2, channels))
-
-    def weigh(self, block: npt.NDArray[np.floating]) -> npt.NDArray[np.float64]:
-        """(samples, channels) in, the same weighted out."""
-        if not block.any() and np.abs(self._state).max() < 1e-12:
-            return np.zeros(block.shape)
-        weighted, self._state = sosfilt(_K_WEIGHTING, block.astype(np.float64), axis=0, zi=self._state)
-        return np.asarray(weighted)
 
 
 class PowerMeter:

@@ -15,9 +15,10 @@ import numpy.typing as npt
 from assembler.sound.edges import faded
 from assembler.sound.levels import Levels, Progress, measure
 from assembler.sound.limiter import gains_at
-from assembler.sound.loudness import KWeighting, PowerMeter, integrated_lufs, loudness_range_lu
+from assembler.sound.loudness import PowerMeter, integrated_lufs, loudness_range_lu
 from assembler.sound.streams import Streams
 from assembler.sound.truepeak import PeakMeter, decibels
+from assembler.sound.weighting import KWeighting
 from assembler.timeline.model import Timeline
 from assembler.timing.rates import SAMPLE_RATE, sample_of_frame
 from assembler.timing.spans import Span

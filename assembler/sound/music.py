@@ -11,8 +11,9 @@ import numpy.typing as npt
 from assembler.media.info import SoundInfo
 from assembler.media.sound import SoundReader
 from assembler.sound.edges import FADE, faded
-from assembler.sound.loudness import KWeighting, PowerMeter, amplitude
+from assembler.sound.loudness import PowerMeter, amplitude
 from assembler.sound.sessions import NARRATION_LUFS, levelling_gain
+from assembler.sound.weighting import KWeighting
 from assembler.timeline.model import PlacedMusic, Timeline
 from assembler.timing.rates import SAMPLE_RATE, nearest_frame
 

@@ -12,7 +12,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from assembler.sound.buses import heard_lines, read_speech
-from assembler.sound.loudness import KWeighting, Power, PowerMeter, amplitude, integrated_lufs
+from assembler.sound.loudness import Power, PowerMeter, amplitude, integrated_lufs
+from assembler.sound.weighting import KWeighting
 from assembler.timeline.model import PlacedLine, Timeline
 from assembler.timing.rates import SAMPLE_RATE
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 from numpy.lib.stride_tricks import sliding_window_view
-from scipy.signal import firwin
 
 from assembler.sound.loudness import CHUNK
 
@@ -20,7 +19,9 @@ _PIECE = 1024  # small enough that the matrix library keeps to one thread: many 
 
 def _weights() -> npt.NDArray[np.float32]:
     """(_UP, 2 _REACH + 1): what each of the samples around one adds to the points from it up to the next."""
-    low_pass = firwin(2 * _UP * _REACH + 1, 1.0 / _UP, window=("kaiser", 5.0)) * _UP
+    taps = 2 * _UP * _REACH + 1
+    low_pass = np.sinc((np.arange(taps) - taps // 2) / _UP) * np.kaiser(taps, 5.0)
+    low_pass *= _UP / low_pass.sum()
     padded = np.concatenate((low_pass, np.zeros(_UP - 1)))
     # The point k/_UP after sample i takes sample i + j by low_pass[_UP (_REACH - j) + k], j from -_REACH to _REACH.
     return np.ascontiguousarray(padded.reshape(2 * _REACH + 1, _UP)[::-1].T, np.float32)
