@@ -210,11 +210,11 @@ class PictureReader:
         if self._convert is None:
             info = self._info
             source = source_of(info.path, info.colour, frame.width, frame.height, frame.format.name)
-            self._convert = _conversion(source, self._crop, self._shape, info.rotation)
+            self._convert = conversion(source, self._crop, self._shape, info.rotation)
         return self._convert
 
 
-def _conversion(
+def conversion(
     source: Source, crop: tuple[int, int, int, int], shape: PaneShape, rotation: int
 ) -> Callable[[VideoFrame], Planes]:
     """How to turn decoded pictures into a pane's planes, by the least work that is exact."""
