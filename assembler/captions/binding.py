@@ -98,7 +98,8 @@ class _Binder:
     def _same(self, was: RecordedCue, cue: FileCue) -> Bound:
         """A cue that stands on what it stood on before."""
         if was.first_word is None or was.last_word is None:
-            return Bound(cue, recorded=was)
+            stands = (cue.start_ms, cue.end_ms) == (was.start_ms, was.end_ms)
+            return Bound(cue, None, None, was, was.in_ms if stands else None, was.out_ms if stands else None)
         in_ms = was.in_ms if cue.start_ms == was.start_ms else self._lead(cue, was.first_word)
         out_ms = was.out_ms if cue.end_ms == was.end_ms else self._tail(cue, was.last_word)
         return Bound(cue, was.first_word, was.last_word, was, in_ms, out_ms)
@@ -130,7 +131,7 @@ class _Binder:
         return any(cue.start_ms - 500 <= self.words_ms[word] < cue.end_ms + 500 for cue in cues)
 
     def _by_words(self, words: Sequence[int], cues: Sequence[FileCue]) -> list[list[int]]:
-        said = [plain(self.script.words[word]) for word in words]
+        said = [self.script.plain[word] for word in words]
         seen = [(plain(word), at) for at, cue in enumerate(cues) for word in shown_words(cue.lines)]
         claims: list[list[int]] = [[] for _ in cues]
         blocks = SequenceMatcher(None, said, [word for word, _ in seen], autojunk=False).get_matching_blocks()
@@ -195,10 +196,9 @@ class _Binder:
         if same is not None:
             return self._same(same, cue)
         starts = next((each for each in was if each.first_word == first), None)
-        ends = next((each for each in was if each.last_word == last), None)
         in_ms = starts.in_ms if starts and starts.start_ms == cue.start_ms else self._lead(cue, first)
-        out_ms = ends.out_ms if ends and ends.end_ms == cue.end_ms else self._tail(cue, last)
-        return Bound(cue, first, last, None, in_ms, out_ms)
+        # How long a cue lingers follows from all its words, and these are a person's choice here: so is its end.
+        return Bound(cue, first, last, None, in_ms, self._tail(cue, last))
 
 
 def _equal(a: Sequence[object], b: Sequence[object], old: range, new: range) -> Iterator[tuple[int, int]]:

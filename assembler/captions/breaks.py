@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from itertools import pairwise
+from typing import overload
 
 SENTENCE, CLAUSE, COMMA, BRACKET = 0.0, 0.6, 1.2, 2.0
 BEFORE_CONJUNCTION, BEFORE_PREPOSITION, ANYWHERE = 2.5, 3.5, 5.0
@@ -76,16 +76,59 @@ _NUMBERED = _words(
 )
 
 
+class BreakCosts(Sequence[float]):
+    """The cost of a break after each word of a text, worked out when it is asked for; 0 at the best places and at
+    the end of each line. words, lines: (n,) written words with their punctuation, and the number of each one's line."""
+
+    def __init__(self, words: Sequence[str], lines: Sequence[int], language: str = "en") -> None:
+        self._words, self._lines = words, lines
+        self._english = language.split("-")[0].lower() == "en"
+        self._known: dict[int, float] = {}
+
+    def __len__(self) -> int:
+        return len(self._words)
+
+    @overload
+    def __getitem__(self, at: int) -> float: ...
+    @overload
+    def __getitem__(self, at: slice) -> list[float]: ...
+    def __getitem__(self, at: int | slice) -> float | list[float]:
+        if isinstance(at, slice):
+            return [self[each] for each in range(*at.indices(len(self)))]
+        found = self._known.get(at)
+        if found is None:
+            if not 0 <= at < len(self._words):
+                raise IndexError(at)
+            found = self._known[at] = TIED if self._in_figure(at) else self._plain(at)
+        return found
+
+    def _plain(self, at: int) -> float:
+        lines = self._lines
+        if at + 1 >= len(lines) or lines[at] != lines[at + 1]:
+            return SENTENCE
+        return _cost(self._words[at], self._words[at + 1], self._english)
+
+    def _in_figure(self, at: int) -> bool:
+        """Whether a break here would part 'between 22 and 33 ms', '40 to 60', '1920 by 1080': one figure, in two."""
+        return self._figure(at) or self._figure(at - 1)
+
+    def _figure(self, at: int) -> bool:
+        words, lines = self._words, self._lines
+        return (
+            at >= 0
+            and at + 2 < len(words)
+            and words[at + 1].lower() in _JOINTS
+            and lines[at] == lines[at + 2]
+            and is_number(words[at])
+            and is_number(words[at + 2])
+            and self._plain(at) > COMMA
+        )
+
+
 def break_costs(words: Sequence[str], language: str = "en") -> list[float]:
     """The cost of a break after each word but the last. words: (n,) written words, with their
     punctuation. Returns (n - 1,) costs, 0 at the best places."""
-    english = language.split("-")[0].lower() == "en"
-    costs = [_cost(this, following, english) for this, following in pairwise(words)]
-    for index, (this, joint, other) in enumerate(zip(words, words[1:], words[2:], strict=False)):
-        # 'between 22 and 33 ms', '40 to 60', '1920 by 1080': one figure, said in two.
-        if joint.lower() in _JOINTS and is_number(this) and is_number(other) and costs[index] > COMMA:
-            costs[index] = costs[index + 1] = TIED
-    return costs
+    return BreakCosts(words, [0] * len(words), language)[:-1]
 
 
 def is_number(word: str) -> bool:

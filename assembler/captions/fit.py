@@ -61,10 +61,12 @@ class Piece:
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """Words `first` up to `stop` that are one cue whatever it costs."""
+    """Words `first` up to `stop` that are one cue whatever it costs. splits: where its caption lines begin after
+    the first; None = to be found."""
 
     first: int
     stop: int
+    splits: tuple[int, ...] | None = None
 
 
 def choose(run: Run, limits: Limits, rate: Fraction, held: Sequence[Held] = ()) -> tuple[Piece, ...]:
@@ -80,6 +82,12 @@ def most_frame(natural_end: int, fence_frame: int, limits: Limits, rate: Fractio
     return min(natural_end + floor(limits.hang_s * rate), max(fence_frame, natural_end))
 
 
+@lru_cache(maxsize=64)
+def _reading_frames(widest: int, target_cps: Fraction, rate: Fraction) -> tuple[int, ...]:
+    """The frames it takes to read each number of characters up to `widest`."""
+    return tuple(ceil(width / target_cps * rate) for width in range(widest + 1))
+
+
 class _Chooser:
     def __init__(self, run: Run, limits: Limits, rate: Fraction, held: Sequence[Held]) -> None:
         self.run, self.limits = run, limits
@@ -93,7 +101,7 @@ class _Chooser:
         self.join = floor(limits.join_s * rate)
         self.target, self.most = float(limits.target_cps), float(limits.max_cps)
         self.widest = limits.chars_per_line * limits.lines + limits.lines - 1
-        self.reading = [ceil(width / limits.target_cps * rate) for width in range(self.widest + 1)]
+        self.reading = _reading_frames(self.widest, limits.target_cps, rate)
         # Each word with the space after it, summed: the width of any words is a difference less one.
         self.reach = [0, *accumulate(width + 1 for width in run.widths)]
         self.holes = [0.0, *accumulate(map(self._hole, range(len(run.widths) - 1)))]
@@ -121,9 +129,12 @@ class _Chooser:
         return tuple(reversed(pieces))
 
     def _held_cue(self, held: Held) -> tuple[int, tuple[int, ...], int, float]:
-        layout = self.splits(held.first, held.stop, self.limits.lines)
+        splits = held.splits
+        if splits is None:
+            layout = self.splits(held.first, held.stop, self.limits.lines)
+            splits = layout[1] if layout else ()
         end, _ = self._shown(held.first, held.stop, self._width(held.first, held.stop))
-        return held.stop, layout[1] if layout else (), end, 0.0
+        return held.stop, splits, end, 0.0
 
     def _cues_from(self, first: int) -> Iterator[tuple[int, tuple[int, ...], int, float]]:
         """(stop, line breaks, end frame, cost) of each cue that can start at a word."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -38,13 +38,15 @@ def moment_of(record: Record, start_s: Fraction) -> Moment | None:
 def segment_names(old: Script, new: Script, became: Sequence[int | None]) -> dict[str, str]:
     """What each old segment's words mostly stand in now: a segment may have got another id."""
     moved: dict[str, Counter[str]] = {}
-    for word, other in enumerate(became):
-        if other is not None:
-            moved.setdefault(old.segment_of(word), Counter())[new.segment_of(other)] += 1
+    for line in old.lines:
+        words = (became[word] for word in range(line.first, line.stop))
+        gone_to = Counter(new.segment_of(word) for word in words if word is not None)
+        if gone_to:
+            moved.setdefault(line.segment, Counter()).update(gone_to)
     return {name: counts.most_common(1)[0][0] for name, counts in moved.items()}
 
 
-def place(moment: Moment, stretches: Sequence[Stretch], names: dict[str, str], rate: Fraction) -> Fraction | None:
+def place(moment: Moment, stretches: Sequence[Stretch], names: Mapping[str, str], rate: Fraction) -> Fraction | None:
     """Seconds into the new programme at which a moment comes, or None when it is gone."""
     known = {each.id: each for each in stretches}
     here = known.get(moment.segment) or known.get(names.get(moment.segment, ""))

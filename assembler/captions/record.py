@@ -52,7 +52,8 @@ class RecordedCue:
     start_ms, end_ms, lines: as in the file. first_word, last_word: its words in the script, both included,
     or None for a cue that belongs to a moment. auto_start_frame, auto_end_frame, auto: what the words
     alone gave. in_ms, out_ms: how far a person set the start from its first word's start, the end from its
-    last word's end; None = nobody did.
+    last word's end; None = nobody did. Without words: how far neighbours pushed its start, and the length it
+    is to have where they leave it room.
     """
 
     start_ms: int
@@ -69,7 +70,10 @@ class RecordedCue:
 
 @dataclass(frozen=True, slots=True)
 class Aside:
-    """A cue that stands on nothing now. words: what it stood on, to know it again when they come back."""
+    """A cue that stands on nothing now. words: what it stood on, to know it again when they come back; before, after:
+    words of its segment around it. Without
+    lines: words that a person left without a cue. Without words: in_ms is its time into the segment, out_ms its length.
+    """
 
     start_ms: int
     end_ms: int
@@ -79,6 +83,8 @@ class Aside:
     by_hand: bool = True
     in_ms: int | None = None
     out_ms: int | None = None
+    before: tuple[str, ...] = ()
+    after: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,13 +245,7 @@ def _record(data: Mapping[str, Any]) -> Record:
     if any(not 0 <= first <= last < len(words) for first, last in dropped):
         raise ValueError("words without a cue are not there")
     aside = tuple(
-        Aside(
-            **{
-                **row,
-                "lines": tuple(map(str, row["lines"])),
-                "words": tuple(map(str, row.get("words", ()))),
-            }
-        )
+        Aside(**{**row, **{name: tuple(map(str, row.get(name, ()))) for name in ("lines", "words", "before", "after")}})
         for row in data["aside"]
     )
     script = Script(tuple(lines), tuple(words), tuple(starts), tuple(ends))
@@ -289,5 +289,4 @@ def _cue(row: Mapping[str, Any]) -> RecordedCue:
     )
 
 
-def _dump(value: object) -> str:
-    return json.dumps(value, ensure_ascii=False)
+_dump = json.JSONEncoder(ensure_ascii=False).encode

@@ -11,7 +11,7 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from difflib import SequenceMatcher
 
-from assembler.captions.script import Script, ScriptLine, plain_words
+from assembler.captions.script import Script, ScriptLine
 
 _ALIKE = 0.5
 """Share of words two lines of different segments have in common when one is taken for the other reworded."""
@@ -29,7 +29,7 @@ def match_words(old: Script, new: Script) -> list[int | None]:
 class _Matcher:
     def __init__(self, old: Script, new: Script) -> None:
         self.old, self.new = old, new
-        self.a, self.b = plain_words(old.words), plain_words(new.words)
+        self.a, self.b = old.plain, new.plain
         self.became: list[int | None] = [None] * len(self.a)
         self.taken = [False] * len(self.b)
 
@@ -49,10 +49,10 @@ class _Matcher:
         for key in keys:
             waiting: dict[object, list[ScriptLine]] = defaultdict(list)
             for line in reversed(new):
-                waiting[key(line, tuple(self.b[line.first : line.stop]))].append(line)
+                waiting[key(line, self.b[line.first : line.stop])].append(line)
             left = []
             for line in old:
-                found = waiting.get(key(line, tuple(self.a[line.first : line.stop])))
+                found = waiting.get(key(line, self.a[line.first : line.stop]))
                 if found:
                     other = found.pop()
                     self._tie(range(line.first, line.stop), range(other.first, other.stop))

@@ -6,9 +6,9 @@ words is two numbers, and a word keeps its meaning when lines move between segme
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cached_property
 
 from assembler.captions.cues import HeldWords, frame_after, frame_of_sample
 from assembler.timeline.model import Timeline
@@ -24,7 +24,7 @@ class ScriptLine:
     stop: int
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Script:
     """words, starts, ends: (n,) written words and the programme frames they are said in (half-open)."""
 
@@ -32,24 +32,39 @@ class Script:
     words: tuple[str, ...]
     starts: tuple[int, ...]
     ends: tuple[int, ...]
-    _firsts: tuple[int, ...] = field(default=(), repr=False, compare=False)
 
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "_firsts", tuple(line.first for line in self.lines))
+    @cached_property
+    def _line_at(self) -> list[int]:
+        return [at for at, line in enumerate(self.lines) for _ in range(line.first, line.stop)]
+
+    @cached_property
+    def plain(self) -> tuple[str, ...]:
+        """The words as they are compared."""
+        return tuple(plain_words(self.words))
+
+    @cached_property
+    def stands_at(self) -> dict[str, list[int]]:
+        """Where each word, as it is compared, is said."""
+        found: dict[str, list[int]] = {}
+        for at, word in enumerate(self.plain):
+            found.setdefault(word, []).append(at)
+        return found
 
     def line_of(self, word: int) -> ScriptLine:
         """The line a word stands in."""
-        return self.lines[bisect_right(self._firsts, word) - 1]
+        return self.lines[self._line_at[word]]
 
     def segment_of(self, word: int) -> str:
         """The id of the segment a word is said in."""
-        return self.line_of(word).segment
+        return self.lines[self._line_at[word]].segment
 
-    def held(self, first: int, last: int, *, shown: bool = True) -> HeldWords:
+    def held(
+        self, first: int, last: int, *, shown: bool = True, breaks: tuple[int, ...] | None = None
+    ) -> HeldWords:
         """Words `first` to `last`, both included, as the cue layout names them."""
         begin, end = self.line_of(first), self.line_of(last)
         return HeldWords(
-            begin.segment, begin.number, first - begin.first, end.number, last - end.first, shown=shown
+            begin.segment, begin.number, first - begin.first, end.number, last - end.first, shown=shown, breaks=breaks
         )
 
 
@@ -79,11 +94,17 @@ def names_of(script: Script) -> dict[tuple[str, int], int]:
     return {(line.segment, line.number): line.first for line in script.lines}
 
 
+_UNSEEN = dict.fromkeys(map(ord, "\u2060\u200f\u200e\ufeff"))
+_EDGES = ".,;:!?…\"'“”‘’«»()[]{}–—-"
+
+
 def plain(word: str) -> str:
     """A word as it is compared: without case, edge punctuation, tags or invisible marks."""
-    bare = "".join(char for char in word if char not in "\u2060\u200f\u200e\ufeff").casefold()
-    core = bare.strip(".,;:!?…\"'“”‘’«»()[]{}–—-")
-    return core or bare
+    if word.isascii():
+        bare = word.lower()
+        return bare if bare.isalnum() else bare.strip(_EDGES) or bare
+    bare = word.translate(_UNSEEN).casefold()
+    return bare.strip(_EDGES) or bare
 
 
 def plain_words(words: Iterable[str]) -> list[str]:

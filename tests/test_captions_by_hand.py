@@ -1,0 +1,54 @@
+"""What a person does to a caption file besides correcting words, carried through edits of the programme."""
+
+from __future__ import annotations
+
+import random
+
+from captions_edits import BY_HAND, EDITS, as_file, board, by_hand, demand_nothing_lost, demand_sound, edit, stored
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from assembler.captions.retime import first_file, retime
+
+SEEDS = st.integers(0, 10**9)
+
+
+@settings(max_examples=50, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(SEEDS, st.lists(st.sampled_from(BY_HAND), min_size=1, max_size=5),
+       st.lists(st.sampled_from(EDITS), min_size=1, max_size=4))  # fmt: skip
+def test_any_hand_and_any_edits_leave_a_sound_file_and_lose_nothing(
+    seed: int, done: list[str], edits: list[str]
+) -> None:
+    rng = random.Random(seed)
+    here = board(rng, 3)
+    result = first_file(here.timeline())
+    record, cues = stored(result.record), by_hand(as_file(result), done, rng)
+    for number, kind in enumerate(edits):
+        here = edit(here, kind, rng)
+        timeline = here.timeline()
+        result = retime(timeline, record, cues)
+        demand_sound(result, timeline)
+        demand_nothing_lost(cues, result)
+        record, cues = stored(result.record), as_file(result)
+        again = retime(timeline, record, cues)
+        assert again.unchanged
+        assert (as_file(again), again.record) == (cues, record)
+        cues = by_hand(cues, [rng.choice(BY_HAND)], rng, f"{number}x")
+
+
+@settings(max_examples=50, deadline=None)
+@given(SEEDS, st.lists(st.sampled_from(BY_HAND), min_size=1, max_size=4), st.sampled_from(EDITS))
+def test_an_edit_undone_gives_back_what_was_set_by_hand(seed: int, done: list[str], kind: str) -> None:
+    rng = random.Random(seed)
+    here = board(rng, 3)
+    first = first_file(here.timeline())
+    cues = by_hand(as_file(first), done, rng)
+    there = retime(edit(here, kind, rng).timeline(), stored(first.record), cues)
+    back = retime(here.timeline(), stored(there.record), as_file(there))
+    if kind == "reword" or ("join" in done and kind not in ("pace", "rate", "retake", "limits", "rename", "duplicate")):
+        # A correction follows words that were changed, and a cue over two lines ends where the lines are parted.
+        demand_sound(back, here.timeline())
+        return
+    assert [(cue.start_ms, cue.end_ms, cue.lines) for cue in back.cues] == [
+        (cue.start_ms, cue.end_ms, cue.lines) for cue in cues
+    ]
