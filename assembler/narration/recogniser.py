@@ -33,7 +33,7 @@ from assembler.narration.process import HelperProcess
 from assembler.timing.rates import SAMPLE_RATE
 
 INSTALL = "pip install 'assembler[takes]'"
-VERSION = "1"
+VERSION = "2"
 """Part of what is kept of a recording; changes when the same recording would be heard otherwise."""
 HEARD_RATE = 16_000
 """Samples a second of what the recogniser listens to."""
@@ -276,9 +276,10 @@ def _listen(decoder: Any, pcm: bytes) -> list[list[Any]] | None:
 
 def _align(folder: Path, words: Sequence[str], pcm: bytes) -> list[list[Any]] | None:
     for beams in _ALIGN_BEAMS:
-        decoder = _decoder(folder, **beams)
+        # The search through the lattice of what was found may end before the last word, whatever the beams.
+        decoder = _decoder(folder, bestpath=False, **beams)
         decoder.set_align_text(" ".join(words))
-        if heard := _listen(decoder, pcm):
+        if (heard := _listen(decoder, pcm)) and [word for word, *_ in heard] == list(words):
             return heard
     return None
 
