@@ -219,10 +219,10 @@ def _write(
             packet.stream, packet.time_base = video, clock
             packet.is_keyframe = source.is_keyframe
             packet.pts, packet.dts, packet.duration = (done + shown) * step, (place - delay) * step, step
+            if texts is not None:  # before any sound: a caption that comes late is ended by what comes before it
+                texts.feed_to(place + round(2 * _AHEAD_S * rate))
             if track is not None:
                 track.feed_to(Fraction(place) / rate + _AHEAD_S)
-            if texts is not None:
-                texts.feed_to(place)
             container.mux(packet)
             place += 1
             if progress is not None and place % _TELL_EVERY == 0:
@@ -230,10 +230,10 @@ def _write(
         if place - done != scan.pictures:
             raise RenderError(f"{path}: this part changed while it was being joined", mend="run again")
         done = place
-    if track is not None:
-        track.finish(Fraction(frames) / rate)
     if texts is not None:
         texts.feed_to(frames)
+    if track is not None:
+        track.finish(Fraction(frames) / rate)
     if progress is not None:
         progress(frames, frames)
 

@@ -1,6 +1,6 @@
 """A caption track in an MP4 file that players can show or hide: timed text as 3GPP TS 26.245 has it.
 
-Its clock is that of the pictures, so a caption begins and ends on a picture exactly. Between captions an
+Its clock divides that of the pictures, so a caption begins and ends on a picture exactly. Between captions an
 empty text stands, so that nothing is left to a player's idea of gaps.
 """
 
@@ -17,6 +17,7 @@ from av.stream import Disposition
 
 from assembler.errors import RenderError
 from assembler.media.language_codes import three_letters
+from assembler.timing.rates import SAMPLE_RATE
 
 _STYLE_BITS = {"b": 1, "i": 2, "u": 4}
 _FONT_ID, _FONT_SIZE, _WHITE = 1, 18, 0xFFFFFFFF
@@ -120,6 +121,10 @@ class CaptionTrack:
     """The track of a file that is being written; it goes in a little ahead of the pictures."""
 
     def __init__(self, container: Any, captions: SoftCaptions, frames: int, clock: Fraction, step: int) -> None:
+        # The mp4 writer ends a caption early when a packet of another track has a number beyond the caption's end,
+        # whatever the two clocks: so this one must not be coarser than that of the sound.
+        finer = -(-SAMPLE_RATE // clock.denominator)
+        clock, step = clock / finer, step * finer
         self._container, self._clock, self._step = container, clock, step
         self._stream = container.add_stream("mov_text")
         self._stream.codec_context.subtitle_header = _DESCRIPTION
