@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import errno
+import os
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from assembler.errors import UsageError
+from assembler.media.landing import write_error
 from assembler.storyboard.model import Card, Made, Storyboard
 from assembler.timeline.model import Timeline
 
@@ -32,6 +35,13 @@ def destination(timeline: Timeline, asked: Path | None, thing: str = "draft") ->
             what = f"{path} is a file that the storyboard uses; this {thing} would take its place"
             raise UsageError(what, mend=f"write the {thing} elsewhere with --out, or keep that file in another folder")
     return out
+
+
+def refuse_unwritable(path: Path) -> None:
+    """See that a file may be written, before hours are spent on it. Raises MissingPartError."""
+    folder = next((folder for folder in path.absolute().parents if folder.exists()), path.parent)
+    if not os.access(folder, os.W_OK):
+        raise write_error(path, PermissionError(errno.EACCES, os.strerror(errno.EACCES)))
 
 
 def refuse_taken(path: Path, used: Iterable[Path], thing: str, endings: tuple[str, ...]) -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -20,11 +20,12 @@ from assembler.captions.cues import Cue
 from assembler.captions.soft import soft_captions
 from assembler.errors import UsageError
 from assembler.media.join import SoundBlock, join_parts
+from assembler.media.proxies import Proxies
 from assembler.media.soft_captions import SoftCaptions
 from assembler.media.writer import EncoderSettings
 from assembler.picture.fonts import shipped
 from assembler.picture.stage import Stage
-from assembler.render.destination import destination
+from assembler.render.destination import destination, refuse_unwritable
 from assembler.render.fingerprint import Prints, source_path
 from assembler.render.interrupt import watch_interrupts
 from assembler.render.jobs import PartJob
@@ -33,6 +34,7 @@ from assembler.render.part import Interrupted, PartTimes, Tools
 from assembler.render.parts import PartStore, PlannedPart, PlannedShot, by_shot
 from assembler.render.plan import PIECES_S, Counting, Drawn, chapters_of, plan_parts, span_of
 from assembler.render.progress import Listener, Meter
+from assembler.render.proxies import make_proxies
 from assembler.render.workers import make_at_once, make_here, workers_that_pay
 from assembler.storyboard.paths import resolve_inside
 from assembler.timeline.model import Timeline
@@ -54,6 +56,7 @@ class DraftOptions:
     `scratch` in the corner; counting: of what. out: None = out/draft.mp4 in the project. anew: keep no part.
     allow_code: run the project's own picture code. purpose: names the file and what is remembered of the run.
     sound_bit_rate: in bits a second. workers: processes to make parts in; None = as many as pay on this machine.
+    proxies: read captures that cost much to decode by proxy, made where there is none; masters never do.
     """
 
     only: str | None = None
@@ -69,6 +72,7 @@ class DraftOptions:
     anew: bool = False
     allow_code: bool = False
     workers: int | None = None
+    proxies: bool = False
     purpose: Literal["draft", "master"] = "draft"
     sound_bit_rate: int = 256_000
 
@@ -126,7 +130,14 @@ def part_jobs(timeline: Timeline, cues: Sequence[Cue], options: DraftOptions) ->
     width, height = _size(timeline, options)
     burn = _burnt(timeline, options)
     drawn = Drawn(
-        width, height, burn, options.marks, options.settings, options.counting, PIECES_S[options.purpose]
+        width,
+        height,
+        burn,
+        options.marks,
+        options.settings,
+        options.counting,
+        PIECES_S[options.purpose],
+        options.proxies and options.purpose == "draft",
     )
     return plan_parts(timeline, cues, span, drawn, Prints(timeline, _font_files(timeline)))
 
@@ -167,15 +178,17 @@ def _render(
     cancelled: Callable[[], bool],
 ) -> DraftResult:
     began = time.perf_counter()
+    refuse_unwritable(destination(timeline, options.out, options.purpose))
     store = PartStore(timeline.folder / CACHE_NAME, options.purpose)
     store.sweep()
     parts = plan_draft(timeline, cues, options)
     span = span_of(timeline, only=options.only, start_frame=options.start_frame, end_frame=options.end_frame)
     store.remember(part.job for part in parts)
+    proxies = _proxies(timeline, options, parts, fonts, progress, cancelled) if open_tools is None else {}
     meter = Meter(progress, "pictures", span.frames)
     meter.skip(sum(part.frames for part in parts if part.state == "kept"))
     try:
-        times = _make(timeline, options, parts, meter, fonts, open_tools, cancelled)
+        times = _make(timeline, options, parts, meter, fonts, proxies, open_tools, cancelled)
     except BaseException:
         store.sweep()  # what processes that were ended have left half written
         raise
@@ -247,6 +260,7 @@ def _make(
     parts: Sequence[PlannedPart],
     meter: Meter,
     fonts: FontSet | None,
+    proxies: Mapping[str, Proxies],
     open_tools: OpenTools | None,
     cancelled: Callable[[], bool],
 ) -> PartTimes:
@@ -257,13 +271,38 @@ def _make(
     sources = {name: source_path(timeline, name) for part in missing for name in part.job.sources}
     if open_tools is not None:
         return make_here(missing, lambda: open_tools(timeline, options), sources, meter, cancelled)
+    if not missing:
+        return PartTimes()
+    stage = stage_for(timeline, options, fonts, proxies)
     pay = options.workers or workers_that_pay([part.job for part in missing], timeline.captures)
     if (workers := min(len(missing), pay)) > 1:
-        return make_at_once(missing, stage_for(timeline, options, fonts), sources, workers, meter, cancelled)
-    return make_here(missing, lambda: PictureTools(stage_for(timeline, options, fonts)), sources, meter, cancelled)
+        return make_at_once(missing, stage, sources, workers, meter, cancelled)
+    return make_here(missing, lambda: PictureTools(stage), sources, meter, cancelled)
 
 
-def stage_for(timeline: Timeline, options: DraftOptions, fonts: FontSet | None = None) -> Stage:
+def _proxies(
+    timeline: Timeline,
+    options: DraftOptions,
+    parts: Sequence[PlannedPart],
+    fonts: FontSet | None,
+    progress: Listener | None,
+    cancelled: Callable[[], bool],
+) -> Mapping[str, Proxies]:
+    """The proxies that the parts to be made are read by, those that are missing made."""
+    jobs = [part.job for part in parts if part.state == "made" and part.job.by_proxy]
+    if not jobs:
+        return {}
+    sources = {name: source_path(timeline, name) for job in jobs for name in job.sources}
+    stage = stage_for(timeline, options, fonts)
+    return make_proxies(jobs, stage, timeline.folder / CACHE_NAME, sources, progress, cancelled)
+
+
+def stage_for(
+    timeline: Timeline,
+    options: DraftOptions,
+    fonts: FontSet | None = None,
+    proxies: Mapping[str, Proxies] | None = None,
+) -> Stage:
     """What the programme is drawn on and with. fonts: None = the shipped ones and the storyboard's."""
     from assembler.picture.text import FontSet
 
@@ -284,6 +323,7 @@ def stage_for(timeline: Timeline, options: DraftOptions, fonts: FontSet | None =
         canvas=(timeline.width, timeline.height),
         allow_code=options.allow_code,
         measured=timeline.measured,
+        proxies=proxies or {},
     )
 
 
