@@ -11,11 +11,15 @@ import contextlib
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from assembler.measure.masks import Rectangle
-from assembler.media.info import CaptureInfo
+# No more than this: a process watches its parent from `serve` on, and libraries take a while to load.
 from assembler.media.processes import Words
 from assembler.media.serving import Do, Tell, serve
+
+if TYPE_CHECKING:
+    from assembler.measure.masks import Rectangle
+    from assembler.media.info import CaptureInfo
 
 _TELL_EVERY_S = 0.2
 

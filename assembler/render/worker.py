@@ -12,10 +12,14 @@ import contextlib
 import dataclasses
 import time
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
+# No more than this: a process watches its parent from `serve` on, and libraries take a while to load.
 from assembler.media.processes import Words
 from assembler.media.serving import Do, Tell, serve
-from assembler.render.workers import Work
+
+if TYPE_CHECKING:
+    from assembler.render.workers import Work
 
 _TELL_EVERY_S = 0.2
 
