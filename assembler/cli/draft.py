@@ -52,6 +52,7 @@ def add(commands: Any) -> None:
     )
     marks.add_argument("--no-marks", action="store_true", help="no timecode and 'scratch' in the corner")
     command.add_argument("--allow-code", action="store_true", help="run the project's own Python for `made` pictures")
+    command.add_argument("--no-proxies", action="store_true", help="read every picture from the capture itself")
     command.add_argument("--anew", action="store_true", help="make every part anew")
     command.add_argument("--out", type=Path, metavar="FILE", help="another file than out/draft.mp4")
     command.add_argument(
@@ -126,6 +127,7 @@ def draft_options(options: argparse.Namespace, prepared: Prepared) -> DraftOptio
         anew=options.anew,
         allow_code=options.allow_code,
         workers=options.workers,
+        proxies=not options.no_proxies,
     )
 
 

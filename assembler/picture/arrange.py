@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from assembler.media.planes import Planes
+from assembler.media.proxies import proxied_shape
+from assembler.media.reader import PictureReader
 from assembler.picture.evidence import Evidence, evidence_height
 from assembler.picture.feed import PaneFeed
 from assembler.picture.geometry import Rect
@@ -19,7 +21,7 @@ from assembler.picture.ground import filled, put, uncovered
 from assembler.picture.labels import label_sprite
 from assembler.picture.layout import Layout, lay_out
 from assembler.picture.look import GROUND
-from assembler.picture.panes import pane_shape, picture_size
+from assembler.picture.panes import may_be_proxied, pane_shape, picture_size
 from assembler.picture.sprite import Sprite, blend
 from assembler.picture.stage import Stage
 from assembler.timeline.model import PlacedPane, PlacedShot
@@ -106,8 +108,11 @@ class Arranged:
     def _open(self, placed: PlacedPane, rect: Rect, first: int) -> OpenPane:
         info = self.stage.captures[placed.capture.id]
         fitted = pane_shape(placed.pane, info, rect, bits=self.stage.bits, scale=self.stage.scale)
-        feed = self._opened.enter_context(PaneFeed(info, fitted.shape, placed.picture, first))
         shape = fitted.shape
+        proxies = self.stage.proxies.get(placed.capture.id)
+        by_proxy = may_be_proxied(self.shot.arrangement, placed.pane) and proxied_shape(info, shape) is not None
+        opened = proxies.opened if proxies is not None and by_proxy else PictureReader
+        feed = self._opened.enter_context(PaneFeed(info, shape, placed.picture, first, opened=opened))
         return OpenPane(feed, Rect(rect.x + fitted.x, rect.y + fitted.y, shape.width, shape.height))
 
 

@@ -12,7 +12,7 @@ from fractions import Fraction
 from assembler.media.info import CaptureInfo
 from assembler.media.reader import PaneShape
 from assembler.picture.geometry import Rect, floor_even, near_even
-from assembler.storyboard.model import Pane
+from assembler.storyboard.model import Arrangement, Difference, Pane
 
 _SIMPLE = tuple(sorted({Fraction(n, d) for n in range(1, 7) for d in range(1, 7)} | {Fraction(1, 8)}, reverse=True))
 """Scales at which pixels fall evenly; a picture that nearly has one is given it."""
@@ -36,6 +36,12 @@ def framing(pane: Pane, info: CaptureInfo) -> tuple[int, int, int, int]:
         return 0, 0, info.width, info.height
     x, y = min(max(0, pane.crop.x), info.width - 2), min(max(0, pane.crop.y), info.height - 2)
     return x, y, max(2, min(pane.crop.w, info.width - x)), max(2, min(pane.crop.h, info.height - y))
+
+
+def may_be_proxied(arrangement: Arrangement, pane: Pane) -> bool:
+    """Whether a pane's picture may come from a proxy, as far as the storyboard tells: not where differences are
+    magnified, pixels are to be counted, or one pixel is to be one."""
+    return not isinstance(arrangement, Difference) and pane.scaling != "nearest" and pane.fitting != "actual"
 
 
 def picture_size(pane: Pane, info: CaptureInfo) -> tuple[int, int]:

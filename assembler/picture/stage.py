@@ -9,6 +9,7 @@ from pathlib import Path
 
 from assembler.measure.model import Cadence
 from assembler.media.info import CaptureInfo
+from assembler.media.proxies import Proxies
 from assembler.picture.geometry import type_height
 from assembler.picture.text import FontSet
 from assembler.storyboard.model import Subject
@@ -19,6 +20,7 @@ class Stage:
     """width, height: of the picture painted, even. canvas: the programme's own size, which a draft's
     may be smaller than. bits: 8 or 10. captures: by capture id. folder: the project's.
     allow_code: whether Python files of the project may be run. measured: cadences by capture id.
+    proxies: by capture id, of captures that are read by proxy where a pane allows it.
     """
 
     width: int
@@ -32,6 +34,7 @@ class Stage:
     canvas: tuple[int, int]
     allow_code: bool = False
     measured: Mapping[str, Cadence] = field(default_factory=dict)
+    proxies: Mapping[str, Proxies] = field(default_factory=dict)
 
     @property
     def scale(self) -> Fraction:

@@ -75,6 +75,7 @@ class PartJob:
     segment, number: what it is called in plans, the shot counted from 1. first: the frame of `shot`
     it begins with. canvas: the storyboard's own size, from which proportions follow.
     sources: what stands behind each name used (captures, still pictures, project code), as digests.
+    by_proxy: captures that are read by proxy where a pane allows it.
     """
 
     segment: str
@@ -96,6 +97,7 @@ class PartJob:
     fonts: str
     engine: str
     measured: str = ""  # a digest of the measurements that graphs and summaries draw, empty without
+    by_proxy: tuple[str, ...] = ()
 
     @property
     def name(self) -> str:
@@ -111,7 +113,7 @@ class PartJob:
 def job_facets(job: PartJob) -> dict[str, str]:
     """A digest of each thing a part depends on. Nothing that is not drawn is in it."""
     return {
-        "footage": _digest([_pictures(job, job.shot, job.first, job.frames), _files(job)]),
+        "footage": _digest([_pictures(job, job.shot, job.first, job.frames), _files(job), job.by_proxy]),
         "arrangement": _digest(_arrangement(job)),
         "dissolve or fade": _digest([_dissolve(job), _plain(job.fades)]),
         "captions": _digest([_caption(burn) for burn in job.captions]),
@@ -147,6 +149,7 @@ def job_told(job: PartJob) -> dict[str, str]:
     told["the dissolve or fade"] = _digest([_dissolve(job), _plain(job.fades)])
     told["the graphs"] = _digest([_plain(shot.graphs) for shot in shots_of(job)])
     told["the graph figures"] = job.measured
+    told["the use of proxies"] = _digest(job.by_proxy)
     told["the mark"] = _digest(_plain(job.stamp))
     facets = job_facets(job)
     told |= {f"the {name}": facets[name] for name in ("size or rate", "encoder settings", "fonts")}

@@ -20,6 +20,7 @@ from assembler.media.join import Chapter
 from assembler.media.writer import EncoderSettings
 from assembler.render.fingerprint import Prints, measured_print
 from assembler.render.jobs import Burn, Dissolve, Fade, PartJob, Stamp, source_names
+from assembler.render.proxies import read_by_proxy, worth_proxies
 from assembler.storyboard.model import Subject
 from assembler.timeline.model import PlacedSegment, PlacedShot, Timeline
 from assembler.timing.rates import SAMPLE_RATE, sample_of_frame
@@ -39,7 +40,8 @@ id; or the programme's timecode and the id, so that an edit makes anew the pictu
 @dataclass(frozen=True, slots=True)
 class Drawn:
     """What is drawn over the picture and how it is encoded. width, height: of the output, even. counting: what the
-    marks count. piece_s: length of the pieces a long shot is cut into."""
+    marks count. piece_s: length of the pieces a long shot is cut into. proxies: whether captures that cost much to read
+    may be read by proxy."""
 
     width: int
     height: int
@@ -48,6 +50,7 @@ class Drawn:
     settings: EncoderSettings
     counting: Counting = "segment"
     piece_s: Fraction = PIECES_S["draft"]
+    proxies: bool = False
 
 
 def plan_parts(
@@ -58,7 +61,8 @@ def plan_parts(
     prints: answers with the digest of what stands behind a name. Raises RenderError when the
     timeline's shots do not cover the span.
     """
-    planner = _Planner(timeline, tuple(cues), _scratch_spans(timeline), drawn, prints)
+    worth = worth_proxies(timeline) if drawn.proxies else frozenset()
+    planner = _Planner(timeline, tuple(cues), _scratch_spans(timeline), drawn, prints, worth)
     jobs: list[PartJob] = []
     here = span.start_frame
     before: PlacedSegment | None = None
@@ -150,6 +154,7 @@ class _Planner:
     scratch: tuple[Span, ...]
     drawn: Drawn
     prints: Prints
+    proxied: frozenset[str]
 
     def job(
         self, before: PlacedSegment | None, segment: PlacedSegment, number: int, shot: PlacedShot, span: Span
@@ -177,6 +182,7 @@ class _Planner:
             fonts=self.prints.fonts,
             engine=self.prints.engine,
             measured=measured_print(timeline.measured, shown),
+            by_proxy=read_by_proxy(shown, self.proxied),
         )
 
     def _subjects(self, shown: Sequence[PlacedShot]) -> dict[str, Subject]:
