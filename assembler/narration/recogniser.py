@@ -58,6 +58,8 @@ _WORD = re.compile(r"[^\s()<>|]+")
 # The widest search is slow, so it is the second try.
 _ALIGN_BEAMS: tuple[dict[str, float], ...] = ({}, {"beam": 1e-120, "pbeam": 1e-120, "wbeam": 1e-100})
 _DECODE_BEAMS = {"beam": 1e-60, "wbeam": 1e-40}
+# The lattice's likelihoods are whole ones; without it they come divided.
+_UNSCALED = 1024.0
 _UNDERFLOW = -745.0  # the logarithm of the smallest number a score can be
 
 Pcm = npt.NDArray[np.int16]
@@ -257,8 +259,11 @@ def _decoder(folder: Path, **settings: Any) -> Any:
     return Decoder(lm=None, dict=str(folder / "words.dict"), cmn="batch", loglevel="FATAL", **settings)
 
 
-def _listen(decoder: Any, pcm: bytes) -> list[list[Any]] | None:
-    """The words found, as the answer has them, without pauses and without the number of a way of saying."""
+def _listen(decoder: Any, pcm: bytes, scale: float = 1.0) -> list[list[Any]] | None:
+    """The words found, as the answer has them, without pauses and without the number of a way of saying.
+
+    scale: of the library's likelihoods.
+    """
     decoder.start_utt()
     decoder.process_raw(pcm, full_utt=True)
     decoder.end_utt()
@@ -269,7 +274,7 @@ def _listen(decoder: Any, pcm: bytes) -> list[list[Any]] | None:
         if part.word[0] in "<[+":
             continue
         frames = part.end_frame + 1 - part.start_frame
-        likely = math.log(part.ascore) if part.ascore > 0 else _UNDERFLOW
+        likely = scale * math.log(part.ascore) if part.ascore > 0 else _UNDERFLOW
         heard.append([part.word.partition("(")[0], part.start_frame, part.end_frame + 1, likely / max(frames, 1)])
     return heard
 
@@ -279,7 +284,7 @@ def _align(folder: Path, words: Sequence[str], pcm: bytes) -> list[list[Any]] | 
         # The search through the lattice of what was found may end before the last word, whatever the beams.
         decoder = _decoder(folder, bestpath=False, **beams)
         decoder.set_align_text(" ".join(words))
-        if (heard := _listen(decoder, pcm)) and [word for word, *_ in heard] == list(words):
+        if (heard := _listen(decoder, pcm, _UNSCALED)) and [word for word, *_ in heard] == list(words):
             return heard
     return None
 
