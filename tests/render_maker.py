@@ -145,8 +145,9 @@ class NumberPainter:
 
     def paint(self, k: int, canvas: Planes) -> None:
         self.before_paint()
-        canvas.y[:] = number_picture(int(self.shot.panes[0].picture[k]), canvas.width, canvas.height)
-        canvas.u[:] = canvas.v[:] = 128
+        number = int(self.shot.panes[0].picture[k])
+        canvas.y[:] = number_picture(number, canvas.width, canvas.height, bits=canvas.bits)
+        canvas.u[:] = canvas.v[:] = 128 << (canvas.bits - 8)
 
 
 def with_tools(tools: NumberTools) -> OpenTools:

@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     from assembler.render.master import MasterResult
     from assembler.render.verify import Verified
 
-PRESETS = ("ultrafast", "superfast", "veryfast", "faster", "fast", "medium", "slow", "slower", "veryslow")
+# The very fastest leaves out what makes H.264 High of it.
+PRESETS = ("superfast", "veryfast", "faster", "fast", "medium", "slow", "slower", "veryslow")
 
 DESCRIPTION = """\
 Render out/master.mp4 at full quality from the captures themselves, then read the finished file back to its last

@@ -12,6 +12,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any, Literal
 
+from assembler.errors import MediaError
 from assembler.media.finished import Finished, coded_digest, read_finished
 from assembler.media.join import Chapter
 from assembler.media.probe import probe_sound
@@ -89,13 +90,18 @@ class Verified:
 def verify(path: Path, wanted: Wanted, progress: Callable[[int, int], None] | None = None) -> Verified:
     """Decode the whole file and judge it.
 
-    progress: told of pictures done and in all. Raises MediaError if the file, or its sound, cannot be opened.
+    progress: told of pictures done and in all. Raises MediaError if the file cannot be opened.
     """
     found = read_finished(path, lambda done: progress(min(done, wanted.frames), wanted.frames) if progress else None)
-    sound = measure_sound(path) if found.sound_codec else None
+    sound, broken = None, ""
+    if found.sound_codec:
+        try:
+            sound = measure_sound(path)
+        except MediaError as error:
+            broken = error.problems[0].what
     points = (
-        *_pictures(found, wanted), *_stream(found, wanted), *_rates(found, wanted), *_sound(found, sound, wanted),
-        *_texts(found, wanted),
+        *_pictures(found, wanted), *_stream(found, wanted), *_rates(found, wanted),
+        *_sound(found, sound, broken, wanted), *_texts(found, wanted),
     )  # fmt: skip
     return Verified(points, _measured(found, sound, wanted))
 
@@ -202,8 +208,8 @@ def _underflow(sizes: Sequence[int], rate: Fraction, level: Level) -> int | None
     return None
 
 
-def _sound(found: Finished, sound: SoundMeasured | None, wanted: Wanted) -> Iterator[Point]:
-    if sound is None:
+def _sound(found: Finished, sound: SoundMeasured | None, broken: str, wanted: Wanted) -> Iterator[Point]:
+    if not found.sound_codec:
         yield Point("sound", "failed", "none", "AAC, 48000 Hz, stereo")
         return
     good = found.sound_codec.startswith("aac") and (found.sound_rate, found.sound_channels) == (SAMPLE_RATE, 2)
@@ -213,7 +219,9 @@ def _sound(found: Finished, sound: SoundMeasured | None, wanted: Wanted) -> Iter
     told = f"sound {_time(found.sound_length_s)}, pictures {_time(found.length_s)}"
     good = away <= 1 / wanted.rate and found.length_s == wanted.frames / wanted.rate
     yield _point("length", good, told, f"{_time(wanted.frames / wanted.rate)}, both, to a picture")
-    yield from _loudness(sound, wanted.sound)
+    yield _point("sound decoding", not broken, broken or "no errors", "no errors")
+    if sound is not None:
+        yield from _loudness(sound, wanted.sound)
 
 
 def _loudness(sound: SoundMeasured, mix: MixReport | None) -> Iterator[Point]:
