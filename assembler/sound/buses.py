@@ -11,8 +11,8 @@ import numpy as np
 import numpy.typing as npt
 
 from assembler.errors import NarrationError
-from assembler.media.sound import SoundReader
 from assembler.sound.edges import FADE, TAKE_IN, TAKE_OUT, faded
+from assembler.sound.stems import Reader, Stems
 from assembler.timeline.model import PlacedHear, PlacedLine, Timeline
 from assembler.timing.rates import SAMPLE_RATE, nearest_frame, sample_of_frame
 
@@ -72,20 +72,21 @@ class NarrationBus:
 class CaptureBus:
     """Every heard stretch of capture sound at its place. Use as a context manager."""
 
-    def __init__(self, timeline: Timeline) -> None:
+    def __init__(self, timeline: Timeline, stems: Stems) -> None:
         placed = (heard for segment in timeline.segments for heard in segment.heard)
         known = (heard for heard in placed if _has_sound(timeline, heard))
         self._heard = _joined(known)
         self._captures = timeline.captures
         self._next = 0
-        self._open: list[tuple[PlacedHear, SoundReader]] = []
+        self._stems = stems
+        self._open: list[tuple[PlacedHear, Reader]] = []
 
     def __enter__(self) -> CaptureBus:
         return self
 
     def __exit__(self, *_: object) -> None:
         for _heard, reader in self._open:
-            reader.__exit__(None, None, None)
+            reader.close()
         self._open = []
 
     def read(self, start: int, samples: int) -> Stereo | None:
@@ -110,14 +111,13 @@ class CaptureBus:
             return
         info = self._captures[heard.capture.id]
         assert info.sound is not None
-        reader = SoundReader(info.path, info.sound)
-        reader.__enter__()
-        self._open.append((heard, reader))
+        samples = heard.end_sample - heard.start_sample
+        self._open.append((heard, self._stems.open(info.path, info.sound, _capture_sample(heard), samples)))
 
     def _close_before(self, end: int) -> None:
         for heard, reader in self._open:
             if heard.end_sample <= end:
-                reader.__exit__(None, None, None)
+                reader.close()
         self._open = [pair for pair in self._open if pair[0].end_sample > end]
 
 

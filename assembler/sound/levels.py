@@ -26,6 +26,7 @@ from assembler.sound.loudness import (
 )
 from assembler.sound.report import MixReport, SegmentSound
 from assembler.sound.sessions import MOST_GAIN_DB
+from assembler.sound.stems import Stems
 from assembler.sound.streams import Gains, Streams, settle_gains
 from assembler.sound.truepeak import PeakMeter, decibels
 from assembler.sound.weighting import KWeighting
@@ -67,10 +68,11 @@ class _Heard:
     peaks: npt.NDArray[np.float32]
 
 
-def measure(timeline: Timeline, *, progress: Progress | None = None) -> Levels:
-    """Measure a programme. progress: called with seconds done and seconds in all."""
-    gains = settle_gains(timeline)
-    heard = _listen(timeline, gains, progress)
+def measure(timeline: Timeline, *, progress: Progress | None = None, stems: Stems | None = None) -> Levels:
+    """Measure a programme. progress: called with seconds done and seconds in all. stems: where decoded sound lies."""
+    stems = stems or Stems(None)
+    gains = settle_gains(timeline, stems)
+    heard = _listen(timeline, gains, stems, progress)
     settings = timeline.storyboard.sound
     gain_db, curve = _programme_gain(heard.whole, heard.peaks, settings)
     return Levels(
@@ -82,12 +84,12 @@ def measure(timeline: Timeline, *, progress: Progress | None = None) -> Levels:
     )
 
 
-def _listen(timeline: Timeline, gains: Gains, progress: Progress | None) -> _Heard:
+def _listen(timeline: Timeline, gains: Gains, stems: Stems, progress: Progress | None) -> _Heard:
     samples = sample_of_frame(timeline.frames, timeline.rate)
     weigh = KWeighting(1), KWeighting(2), KWeighting(2)
     meters = [PowerMeter() for _ in range(5)]
     peaks = PeakMeter(2)
-    with Streams(timeline, gains) as streams:
+    with Streams(timeline, gains, stems) as streams:
         for start in range(0, samples, SAMPLE_RATE):
             count = min(SAMPLE_RATE, samples - start)
             block = streams.read(start, count)

@@ -6,8 +6,6 @@ peak comes: over 5 ms, then it recovers with an 80 ms time constant. Both are co
 
 from __future__ import annotations
 
-from math import exp
-
 import numpy as np
 import numpy.typing as npt
 from numpy.lib.stride_tricks import sliding_window_view
@@ -15,8 +13,8 @@ from numpy.lib.stride_tricks import sliding_window_view
 from assembler.sound.loudness import CHUNK
 
 _AHEAD = 5  # milliseconds in which the gain falls
-_RECOVERS = 1.0 - exp(-1.0 / 80.0)  # share of the way back in one millisecond
-_BACK = 0.9999  # as good as recovered
+_RECOVERY = 80.0  # milliseconds
+_AS_GOOD = 0.0001  # of the gain missing: as good as recovered
 
 Curve = npt.NDArray[np.float32]
 
@@ -37,21 +35,17 @@ def gain_curve(peaks: npt.NDArray[np.float32], ceiling: float) -> Curve:
 
 
 def _recovering(least: Curve) -> Curve:
-    """Let the gain come back slowly after each fall."""
-    gains = np.ones(least.size, np.float32)
-    limited = np.flatnonzero(least < 1.0)
-    at = 0
-    while at < limited.size:
-        index = int(limited[at])
-        gain = 1.0
-        while index < least.size:
-            gain = min(float(least[index]), gain + (1.0 - gain) * _RECOVERS)
-            if gain > _BACK:
-                break
-            gains[index] = gain
-            index += 1
-        at = int(np.searchsorted(limited, max(index, limited[at] + 1)))
-    return np.minimum(gains, least, out=gains)
+    """Let the gain come back slowly after each fall.
+
+    What is missing to a gain of 1 shrinks by the same share each millisecond, so that how far down each millisecond
+    pulls every later one is, in logarithms, a straight line, and the deepest of all lines is a running maximum.
+    """
+    missing = 1.0 - least.astype(np.float64)
+    lines = np.full(least.size, -np.inf)
+    np.log(missing, out=lines, where=missing > 0)
+    times = np.arange(least.size) / _RECOVERY
+    deepest = np.exp(np.maximum.accumulate(lines + times) - times)
+    return np.minimum(np.where(deepest < _AS_GOOD, 1.0, 1.0 - deepest).astype(np.float32), least)
 
 
 def gains_at(curve: Curve, start_sample: int, samples: int) -> Curve:

@@ -37,7 +37,7 @@ class PowerMeter:
 
     def add(self, weighted: npt.NDArray[np.float64]) -> None:
         """Take the next (samples, channels)."""
-        squares = np.concatenate((self._rest, np.einsum("ij,ij->i", weighted, weighted)))
+        squares = np.concatenate((self._rest, sum(np.square(channel) for channel in weighted.T)))
         whole = squares.size // CHUNK * CHUNK
         self._power.append(squares[:whole].reshape(-1, CHUNK).mean(axis=1).astype(np.float32))
         self._rest = squares[whole:]

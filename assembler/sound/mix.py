@@ -16,6 +16,7 @@ from assembler.sound.edges import faded
 from assembler.sound.levels import Levels, Progress, measure
 from assembler.sound.limiter import gains_at
 from assembler.sound.loudness import PowerMeter, integrated_lufs, loudness_range_lu
+from assembler.sound.stems import Stems
 from assembler.sound.streams import Streams
 from assembler.sound.truepeak import PeakMeter, decibels
 from assembler.sound.weighting import KWeighting
@@ -31,8 +32,9 @@ _OPENING = 40 * SAMPLE_RATE // 1000
 class Mix:
     """A programme's sound, or that of a span of it, ready to be given out."""
 
-    def __init__(self, timeline: Timeline, span: Span, levels: Levels) -> None:
+    def __init__(self, timeline: Timeline, span: Span, levels: Levels, stems: Stems) -> None:
         self._timeline = timeline
+        self._stems = stems
         self._start = sample_of_frame(span.start_frame, timeline.rate)
         self.samples = sample_of_frame(span.end_frame, timeline.rate) - self._start
         self.levels = levels
@@ -40,10 +42,10 @@ class Mix:
 
     def blocks(self) -> Iterator[npt.NDArray[np.float32]]:
         """Float32 (samples, 2) at 48 kHz, a second at a time, `self.samples` in all. May be run again."""
-        weighting, meter, peaks = KWeighting(2), PowerMeter(), PeakMeter(2)
+        weighting, meter, peaks = KWeighting(2), PowerMeter(), PeakMeter(2, only_highest=True)
         gain = np.float32(10.0 ** (self.levels.gain_db / 20.0))
         end = self._start + self.samples
-        with Streams(self._timeline, self.levels.gains) as streams:
+        with Streams(self._timeline, self.levels.gains, self._stems) as streams:
             for start in range(self._start, end, SAMPLE_RATE):
                 count = min(SAMPLE_RATE, end - start)
                 block = streams.read(start, count).sum()
@@ -63,13 +65,20 @@ class Mix:
 
 
 def mix(
-    timeline: Timeline, *, span: Span | None = None, levels: Levels | None = None, progress: Progress | None = None
+    timeline: Timeline,
+    *,
+    span: Span | None = None,
+    levels: Levels | None = None,
+    progress: Progress | None = None,
+    stems: Stems | None = None,
 ) -> Mix:
     """Settle the levels of a programme and make it ready.
 
     span: the frames wanted (default: all). levels: those of an earlier mix of the same timeline, to save the first
-    pass. progress: called with seconds measured and seconds in all.
+    pass. progress: called with seconds measured and seconds in all. stems: where decoded sound is kept; None = nowhere.
     Raises NarrationError when a voiced line's file is gone, MediaError when a capture's sound cannot be read.
     """
-    return Mix(timeline, span or Span(0, timeline.frames), levels or measure(timeline, progress=progress))
+    stems = stems or Stems(None)
+    levels = levels or measure(timeline, progress=progress, stems=stems)
+    return Mix(timeline, span or Span(0, timeline.frames), levels, stems)
 

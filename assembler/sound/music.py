@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
+import contextlib
 from fractions import Fraction
-from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 
-from assembler.media.info import SoundInfo
-from assembler.media.sound import SoundReader
 from assembler.sound.edges import FADE, faded
 from assembler.sound.loudness import PowerMeter, amplitude
 from assembler.sound.sessions import NARRATION_LUFS, levelling_gain
+from assembler.sound.stems import Reader, Stems
 from assembler.sound.weighting import KWeighting
 from assembler.timeline.model import PlacedMusic, Timeline
 from assembler.timing.rates import SAMPLE_RATE, nearest_frame
@@ -23,16 +22,21 @@ BELOW_NARRATION_LU = 4.0
 Stereo = npt.NDArray[np.float32]
 
 
-def music_gains(timeline: Timeline) -> dict[str, float]:
+def music_gains(timeline: Timeline, stems: Stems) -> dict[str, float]:
     """The amplitude that brings each file to its level, `gain` not counted, by its path."""
     files = {str(placed.path): placed for placed in timeline.music}
-    return {name: _gain(placed.path, placed.info) for name, placed in files.items()}
+    return {name: _gain(placed, stems) for name, placed in files.items()}
 
 
-def _gain(path: Path, info: SoundInfo) -> float:
+def _opened(placed: PlacedMusic, stems: Stems) -> Reader:
+    """The whole file, whatever of it is heard."""
+    return stems.open(placed.path, placed.info, 0, _samples(placed.info.duration_s))
+
+
+def _gain(placed: PlacedMusic, stems: Stems) -> float:
     weighting, meter = KWeighting(2), PowerMeter()
-    samples = _samples(info.duration_s)
-    with SoundReader(path, info) as reader:
+    samples = _samples(placed.info.duration_s)
+    with contextlib.closing(_opened(placed, stems)) as reader:
         for start in range(0, samples, SAMPLE_RATE):
             meter.add(weighting.weigh(reader.read(start, min(SAMPLE_RATE, samples - start))))
     return levelling_gain(meter.power(), NARRATION_LUFS - BELOW_NARRATION_LU)
@@ -56,10 +60,11 @@ def _samples(seconds: Fraction) -> int:
 class MusicBus:
     """Every stretch of music at its place, both channels. Use as a context manager. gains: by path."""
 
-    def __init__(self, timeline: Timeline, gains: dict[str, float]) -> None:
+    def __init__(self, timeline: Timeline, gains: dict[str, float], stems: Stems) -> None:
         self._waiting = [placed for placed in timeline.music if heard_samples(placed)]
         self._gains = gains
-        self._open: list[tuple[PlacedMusic, SoundReader]] = []
+        self._stems = stems
+        self._open: list[tuple[PlacedMusic, Reader]] = []
 
     def __enter__(self) -> MusicBus:
         return self
@@ -74,7 +79,7 @@ class MusicBus:
         end = start + samples
         while self._waiting and self._waiting[0].start_sample < end:
             placed = self._waiting.pop(0)
-            self._open.append((placed, SoundReader(placed.path, placed.info)))
+            self._open.append((placed, _opened(placed, self._stems)))
         block: Stereo | None = None
         for placed, reader in self._open:
             low, high = max(start, placed.start_sample), min(end, placed.start_sample + heard_samples(placed))
@@ -87,7 +92,7 @@ class MusicBus:
         self._open = [pair for pair in self._open if pair[0].start_sample + heard_samples(pair[0]) > end]
         return block
 
-    def _part(self, placed: PlacedMusic, reader: SoundReader, first: int, samples: int) -> Stereo:
+    def _part(self, placed: PlacedMusic, reader: Reader, first: int, samples: int) -> Stereo:
         """(samples, 2) from `first` on, counted from where the stretch begins."""
         music, piece = placed.music, _piece(placed)
         part = np.empty((samples, 2), np.float32)

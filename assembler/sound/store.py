@@ -1,6 +1,7 @@
 """Levels kept between runs, named by all that they were measured from.
 
     <cache>/sound/<hash>.npz     the limiter's curve, and all else as JSON
+    <cache>/sound/stems/         decoded sound, see stems.py
 
 The newest `_KEPT` of them stay.
 """
@@ -27,6 +28,7 @@ from assembler.sound.buses import heard_lines
 from assembler.sound.levels import Levels, Progress, measure
 from assembler.sound.report import MixReport, SegmentSound
 from assembler.sound.sessions import session_of
+from assembler.sound.stems import Stems
 from assembler.sound.streams import Gains
 from assembler.timeline.model import Timeline
 
@@ -43,10 +45,17 @@ def kept_levels(timeline: Timeline, cache: Path, *, progress: Progress | None = 
     path = cache / "sound" / f"{_key(timeline)}.npz"
     found = _read(path)
     if found is None:
-        found = measure(timeline, progress=progress)
+        stems = kept_stems(cache)
+        found = measure(timeline, progress=progress, stems=stems)
         write_whole(path, _bytes(found))
         _tidy(path.parent)
+        stems.tidy()
     return found
+
+
+def kept_stems(cache: Path) -> Stems:
+    """Where a project's decoded sound is kept."""
+    return Stems(cache / "sound")
 
 
 def _key(timeline: Timeline) -> str:

@@ -12,6 +12,7 @@ from assembler.sound.buses import CaptureBus, NarrationBus, heard_lines
 from assembler.sound.ducking import Ducking, spoken_spans
 from assembler.sound.music import MusicBus, music_gains
 from assembler.sound.sessions import session_gains, session_of
+from assembler.sound.stems import Stems
 from assembler.timeline.model import Timeline
 
 Mono = npt.NDArray[np.float32]
@@ -26,9 +27,9 @@ class Gains:
     music: dict[str, float]
 
 
-def settle_gains(timeline: Timeline) -> Gains:
+def settle_gains(timeline: Timeline, stems: Stems) -> Gains:
     """Measure every session and every music file."""
-    return Gains(session_gains(timeline), music_gains(timeline))
+    return Gains(session_gains(timeline), music_gains(timeline, stems))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,12 +46,12 @@ class Block:
 
 
 class Streams:
-    """The programme's streams, read forward. A context manager."""
+    """The programme's streams, read forward. A context manager. stems: where decoded sound is kept."""
 
-    def __init__(self, timeline: Timeline, gains: Gains) -> None:
+    def __init__(self, timeline: Timeline, gains: Gains, stems: Stems) -> None:
         self._narration = NarrationBus(timeline, lambda line: gains.sessions.get(session_of(line), 1.0))
-        self._captures = CaptureBus(timeline)
-        self._music = MusicBus(timeline, gains.music)
+        self._captures = CaptureBus(timeline, stems)
+        self._music = MusicBus(timeline, gains.music, stems)
         self._ducking = Ducking(spoken_spans(heard_lines(timeline)), timeline.storyboard.sound.duck_db)
         self._held = ExitStack()
 

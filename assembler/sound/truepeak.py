@@ -28,12 +28,19 @@ def _weights() -> npt.NDArray[np.float32]:
 
 
 _WEIGHTS = _weights()
+_MOST = float(np.abs(_WEIGHTS).sum(axis=1).max())
+"""No point between samples is higher than this many times the highest sample around it."""
 
 
 class PeakMeter:
-    """True peak of every millisecond of a stream, over all its channels."""
+    """True peak of every millisecond of a stream, over all its channels.
 
-    def __init__(self, channels: int) -> None:
+    only_highest: only the highest of all is wanted. Milliseconds that cannot hold it may then be given too low.
+    """
+
+    def __init__(self, channels: int, *, only_highest: bool = False) -> None:
+        self._only_highest = only_highest
+        self._highest = 0.0
         # What lies before the first sample is silence; the last samples wait for those after them.
         self._waiting = np.zeros((_REACH, channels), np.float32)
         self._rest = np.zeros(0, np.float32)
@@ -46,7 +53,9 @@ class PeakMeter:
             self._waiting = joined
             return
         self._waiting = joined[-2 * _REACH :]
-        self._count(_between(joined))
+        points = _between(joined, self._highest if self._only_highest else 0.0)
+        self._highest = max(self._highest, float(points.max()))
+        self._count(points)
 
     def peaks(self) -> npt.NDArray[np.float32]:
         """(milliseconds,) of everything added, the last part of a millisecond included. Ends the stream."""
@@ -64,8 +73,9 @@ class PeakMeter:
         self._rest = points[whole:]
 
 
-def _between(joined: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
-    """Highest absolute point from each sample up to the next, for all but the first and last _REACH samples."""
+def _between(joined: npt.NDArray[np.float32], known: float) -> npt.NDArray[np.float32]:
+    """Highest absolute point from each sample up to the next, for all but the first and last _REACH samples. Pieces
+    that hold nothing above `known` may be given as 0."""
     samples = joined.shape[0] - 2 * _REACH
     highest = np.zeros(samples, np.float32)
     for channel in joined.T:
@@ -74,6 +84,8 @@ def _between(joined: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
         around = sliding_window_view(channel, 2 * _REACH + 1)
         for first in range(0, samples, _PIECE):
             piece = slice(first, first + _PIECE)
+            if known and float(np.abs(channel[first : first + _PIECE + 2 * _REACH]).max()) * _MOST < known:
+                continue
             fine = _WEIGHTS @ np.ascontiguousarray(around[piece]).T
             np.abs(fine, out=fine)
             np.maximum(highest[piece], fine.max(axis=0), out=highest[piece])
