@@ -1,7 +1,8 @@
 """The `assembler` command: its parser, its exit codes, and the last line of defence.
 
 Exit codes: 0 fine; 1 check found errors; 2 usage or unreadable storyboard; 3 something the machine
-lacks (codec, font, package, disk); 4 a capture could not be read or the render failed; 130 interrupted.
+lacks (codec, font, package, disk); 4 a capture could not be read, the render failed or a finished master is not
+what it was to be; 130 interrupted.
 """
 
 from __future__ import annotations
