@@ -27,7 +27,7 @@ from cold_draft import make_captures
 SEGMENT = """\
   - id: part-{number}
     lasts: {seconds} s
-    say: Two machines show the same scene, and neither of them starts at once.
+    say: Two machines, one scene.
     show: {{side-by-side: [{{capture: a, from: {start} s}}, {{capture: b, from: {start} s}}]}}
     hear: a
 """
@@ -83,7 +83,8 @@ def main() -> None:
     for count, taken in times.items():
         walls, works = [wall for wall, _ in taken], [work for _, work in taken]
         ratio = statistics.median(wall / first for (wall, _), (first, _) in zip(taken, times[counts[0]], strict=True))
-        row = [f"{statistics.median(walls):.2f}", f"{min(walls):.2f}", f"{max(walls):.2f}", f"{statistics.median(works):.2f}"]
+        figures = (statistics.median(walls), min(walls), max(walls), statistics.median(works))
+        row = [f"{figure:.2f}" for figure in figures]
         busy = statistics.median(work / wall for wall, work in taken)
         print(f"| {count} | {' | '.join(row)} | {busy:.2f} | {ratio:.2f} |")
 

@@ -20,6 +20,10 @@ from typing import Any
 
 from crash_maker import is_worker, landed, make_project, outside, workers_of
 
+import assembler.prepare
+import assembler.render.draft
+import assembler.render.tools
+import assembler.sound.mix  # noqa: F401  loaded before the forks
 from assembler.cli.main import main
 
 
@@ -96,7 +100,8 @@ def run(folder: Path, count: int, seed: int, workers: int) -> None:
         told = one(project, workers, whole_s * (number + moments.random()) / count, out)
         told["equal"] = {path.name: path.read_bytes() for path in sorted((project / "out").iterdir())} == clean
         told["left"] = sorted(outside(project) - files)
-        print(json.dumps(told), flush=True)
+        sys.stdout.write(json.dumps(told) + "\n")
+        sys.stdout.flush()
 
 
 if __name__ == "__main__":
