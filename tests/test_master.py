@@ -21,7 +21,7 @@ from assembler.media.boxes import layout_of
 from assembler.media.finished import read_finished
 from assembler.media.join import join_parts
 from assembler.media.writer import frame_planes
-from assembler.render.draft import DraftOptions, render_draft
+from assembler.render.draft import DraftOptions, plan_draft, render_draft
 from assembler.render.master import MasterOptions, MasterResult, plan_master, render_master
 from assembler.render.verify import Wanted, verify
 from assembler.sound.report import MixReport
@@ -411,3 +411,12 @@ def test_a_dry_run_tells_the_parts_and_writes_nothing(project: Path, capsys: pyt
     assert main(["master", str(project), "--dry-run", "--json"]) == 0
     told = json.loads(capsys.readouterr().out)
     assert told["command"] == "master" and not (project / "out").exists()
+
+
+def test_a_master_reads_captures_themselves_where_a_draft_reads_proxies(tmp_path: Path) -> None:
+    timeline = programme(tmp_path, [Scene("a", [600])])
+    large = replace(timeline.captures["film"], width=3840, height=2160, codec="hevc")
+    timeline = replace(timeline, captures={"film": large})
+    drafted = plan_draft(timeline, CUES, DraftOptions(proxies=True, size=(320, 180)))
+    assert any(part.job.by_proxy for part in drafted), "nothing here is worth a proxy, so nothing is shown"
+    assert not any(part.job.by_proxy for part in plan_master(timeline, CUES, H264))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import re
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -11,6 +12,7 @@ import av
 import numpy as np
 import pytest
 from media_maker import Sound, number_in, tone, write_clip
+from PIL import Image
 
 import assembler
 from assembler.cli.main import main
@@ -188,3 +190,12 @@ def test_the_example_of_a_made_picture_shows_its_programme_again(tmp_path: Path)
     inner = again[60:300, 107:533].reshape(120, 2, 213, 2).mean(axis=(1, 3))  # to a half of two thirds
     assert np.corrcoef(small.ravel(), inner.ravel())[0, 1] > 0.95
     assert inner.max() > 120 and again[:50].max() < 90
+
+
+def test_the_readmes_lines_for_python_run(folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (code,) = re.findall(r"```python\n(.*?)```", (ROOT / "README.md").read_text(encoding="utf-8"), re.DOTALL)
+    (tmp_path / "my-comparison").symlink_to(folder)
+    monkeypatch.chdir(tmp_path)
+    exec(code.replace("subclipped(10, 12)", "subclipped(1, 1.5)"), {})
+    with Image.open(tmp_path / "detail.gif") as made:
+        assert made.size == (320, 180) and made.n_frames == 5  # Source: arithmetic: 0.5 s at 10 a second

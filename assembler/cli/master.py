@@ -9,7 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from assembler.cli.output import Patience, as_dict, counted, err, out, print_findings, print_json, tally
+from assembler.cli.output import Patience, as_dict, counted, err, out, print_findings, print_json, tally, whole_count
 
 if TYPE_CHECKING:
     from assembler.prepare import Prepared
@@ -45,6 +45,8 @@ def add(commands: Any) -> None:
     command.add_argument("--allow-code", action="store_true", help="run the project's own Python for `made` pictures")
     command.add_argument("--anew", action="store_true", help="make every part anew")
     command.add_argument("--out", type=Path, metavar="FILE", help="another file than out/master.mp4")
+    command.add_argument("--workers", type=whole_count, metavar="N", help="how many processes make parts at once "
+                         "(default: as many as processors and memory allow)")  # fmt: skip
     command.add_argument("--dry-run", action="store_true", help="say which parts would be made, and why; write nothing")
     command.add_argument("--json", action="store_true", help="print the result as JSON")
     command.set_defaults(run=run)
@@ -70,6 +72,7 @@ def run(options: argparse.Namespace) -> int:
     wanted = MasterOptions(
         codec=options.codec, upload=options.upload, quality=options.quality, preset=options.preset,
         burn_captions=options.burn, out=options.out, anew=options.anew, allow_code=options.allow_code,
+        workers=options.workers,
     )  # fmt: skip
     parts = plan_master(prepared.timeline, prepared.cues, wanted)
     if options.dry_run:

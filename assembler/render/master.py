@@ -44,7 +44,8 @@ _SOUND_BIT_RATE = 384_000
 class MasterOptions:
     """What to make. codec: H.264 High of 8 bits, or HEVC Main 10 of 10. upload: a class by name (see classes.py), or
     None = what the canvas needs. quality: constant quality, lower is better; preset: of the encoder; None = as usual.
-    burn_captions: into the picture. out: None = out/master.mp4 in the project. anew, allow_code: as in a draft."""
+    burn_captions: into the picture. out: None = out/master.mp4 in the project. anew, allow_code, workers: as in a
+    draft."""
 
     codec: Codec = "h264"
     upload: str | None = None
@@ -54,6 +55,7 @@ class MasterOptions:
     out: Path | None = None
     anew: bool = False
     allow_code: bool = False
+    workers: int | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -169,6 +171,7 @@ def _as_draft(timeline: Timeline, options: MasterOptions) -> DraftOptions:
         out=options.out,
         anew=options.anew,
         allow_code=options.allow_code,
+        workers=options.workers,
         purpose="master",
         sound_bit_rate=_SOUND_BIT_RATE,
     )
