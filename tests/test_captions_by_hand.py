@@ -45,8 +45,10 @@ def test_an_edit_undone_gives_back_what_was_set_by_hand(seed: int, done: list[st
     cues = by_hand(as_file(first), done, rng)
     there = retime(edit(here, kind, rng).timeline(), stored(first.record), cues)
     back = retime(here.timeline(), stored(there.record), as_file(there))
-    if kind == "reword" or ("join" in done and kind not in ("pace", "rate", "retake", "limits", "rename", "duplicate")):
-        # A correction follows words that were changed, and a cue over two lines ends where the lines are parted.
+    parted = "join" in done and kind not in ("pace", "rate", "retake", "limits", "rename", "duplicate")
+    if kind == "reword" or parted or ("add" in done and kind == "move line"):
+        # A correction follows words that were changed, a cue over two lines ends where the lines are parted, and
+        # one without words goes to where the last line of its segment went.
         demand_sound(back, here.timeline())
         return
     assert [(cue.start_ms, cue.end_ms, cue.lines) for cue in back.cues] == [

@@ -26,7 +26,6 @@ from assembler.captions.script import Script, script_of
 from assembler.captions.standing import Standing, Standings, aside_entry
 from assembler.timeline.model import Timeline
 
-
 _ROUNDING_MS = 100
 """Word times lie on frames: the same words may last this much less at another rate."""
 
@@ -57,11 +56,12 @@ def retime(timeline: Timeline, record: Record, cues: Sequence[FileCue], *, trust
     limits = limits_of(timeline)
     script = script_of(timeline)
     if trust_times and record.layout == layout_print(timeline, limits, script):
-        return _unchanged(record, bound, dropped)
-    return _Retiming(timeline, limits, script, record, bound, dropped).run()
+        return unchanged(record, bound, dropped)
+    return Retiming(timeline, limits, script, record, bound, dropped).run()
 
 
-def _unchanged(record: Record, bound: Sequence[Bound], dropped: Sequence[tuple[int, int]]) -> Result:
+def unchanged(record: Record, bound: Sequence[Bound], dropped: Sequence[tuple[int, int]]) -> Result:
+    """A file that stays as it is, with a record that knows what a person did to it."""
     found, recorded = [], []
     for each in bound:
         cue = each.cue
@@ -83,8 +83,10 @@ def _unchanged(record: Record, bound: Sequence[Bound], dropped: Sequence[tuple[i
     return Result(tuple(found), (), (), 0, new, True)
 
 
-class _Retiming:
+class Retiming:
     """One run over a changed programme."""
+
+    CAREFUL = False
 
     def __init__(
         self,
@@ -99,14 +101,13 @@ class _Retiming:
         self.rate = timeline.rate
         self.least_ms = millisecond(limits.min_frames(self.rate), self.rate)
         self.same_limits = record.limits == limits_print(limits)
-        self.stands = Standings(record, script, bound, dropped, same_limits=self.same_limits)
+        self.stands = Standings(
+            record, script, bound, dropped, same_limits=self.same_limits, careful=self.CAREFUL
+        )
 
     def run(self) -> Result:
         stands = self.stands
-        held = [self.script.held(one.first, one.last, breaks=self._breaks(one)) for one in stands.standing]
-        held += [self.script.held(first, last, shown=False) for first, last in stands.hidden]
-        made = make_cues(self.timeline, self.limits, held)
-        recorded = recorded_cues(made, self.script, self.rate, self.timeline.storyboard.language)
+        recorded = self.laid()
         holder = {word: one for one in stands.standing for word in one.span}
         found: list[Placed] = []
         placed: set[int] = set()
@@ -120,6 +121,14 @@ class _Retiming:
                 stands.aside.append((one.bound, "its words are said after the programme's end"))
         found += place_moments(stands, self.timeline)
         return self._result(found)
+
+    def laid(self) -> list[RecordedCue]:
+        """Cues for all words, those that stand already among them."""
+        stands = self.stands
+        held = [self.script.held(one.first, one.last, breaks=self._breaks(one)) for one in stands.standing]
+        held += [self.script.held(first, last, shown=False) for first, last in stands.hidden]
+        made = make_cues(self.timeline, self.limits, held)
+        return recorded_cues(made, self.script, self.rate, self.timeline.storyboard.language)
 
     def _breaks(self, one: Standing) -> tuple[int, ...] | None:
         """Where the caption lines of a cue break whose words are as they were; None = to be found anew."""
@@ -142,7 +151,7 @@ class _Retiming:
         source = one.bound or one.aside
         assert source is not None
         start_ms, end_ms = self._times(cue, source.in_ms, source.out_ms, self._spoken_ms(one.bound))
-        lines, look = self._text(one, cue)
+        lines, look = self.text(one, cue)
         was = one.bound.cue if one.bound else None
         state: State = "new"
         if was is not None:
@@ -182,7 +191,7 @@ class _Retiming:
             end_ms = max(end_ms, first_ms + least_ms)
         return start_ms, max(end_ms, start_ms + 1)
 
-    def _text(self, one: Standing, cue: RecordedCue) -> tuple[tuple[str, ...], str]:
+    def text(self, one: Standing, cue: RecordedCue) -> tuple[tuple[str, ...], str]:
         """The lines a standing cue has now, and what to look at."""
         if one.aside is not None:
             return one.aside.lines, ""

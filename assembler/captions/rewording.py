@@ -15,7 +15,7 @@ from assembler.captions.script import Script, ScriptLine
 
 _ALIKE = 0.5
 """Share of words two lines of different segments have in common when one is taken for the other reworded."""
-_LEAST_BLOCK = 3
+_LEAST_BLOCK = 4
 _CANDIDATES = 5
 _TELLING = 4
 """A single word in common counts when it has this many letters; 'the' stands everywhere."""
@@ -93,16 +93,19 @@ class _Matcher:
                 shared.update(stands.get(said, ()))
             for number, count in shared.most_common(_CANDIDATES):
                 others = self._left(self.new.lines[number], None)
-                whole = count >= _ALIKE * max(len(words), len(others))
                 if len(others) >= _LEAST_BLOCK and count >= _LEAST_BLOCK:
-                    self._tie_blocks(words, others, least=1 if whole else _LEAST_BLOCK)
+                    self._tie_blocks(words, others, least=_LEAST_BLOCK, alike=_ALIKE)
                     words = self._left(line, self.became)
                     if not words:
                         break
 
-    def _tie_blocks(self, old: Sequence[int], new: Sequence[int], least: int) -> None:
+    def _tie_blocks(self, old: Sequence[int], new: Sequence[int], least: int, alike: float | None = None) -> None:
+        """Tie the words two stretches have in common in the same order, where `least` of them stand together; any of
+        them where they are at least the share `alike` of both."""
         first, second = [self.a[word] for word in old], [self.b[word] for word in new]
         blocks = SequenceMatcher(None, first, second, autojunk=False).get_matching_blocks()
+        if alike is not None and sum(block.size for block in blocks) >= alike * max(len(first), len(second)):
+            least = 1
         for at, other, size in blocks:
             telling = size > 1 or (size == 1 and (len(first[at]) >= _TELLING or first[at].isdigit()))
             if size >= least and (telling or len(first) == len(second) == size):

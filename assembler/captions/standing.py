@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
-from itertools import groupby, pairwise
+from itertools import groupby, pairwise, takewhile
 
 from assembler.captions.binding import Bound
 from assembler.captions.moments import moment_of
@@ -18,9 +18,9 @@ _ENOUGH = Fraction(1, 2)
 """Share of a corrected cue's words that must still be said for the cue to stand."""
 
 _TELLING = 4
-"""Words it takes to know a cue that was set aside again by themselves."""
+"""Words it takes to know a cue that was set aside again by nothing else."""
 _AROUND = 4
-"""Words before and after it that it is known by, too."""
+"""Words before and after a cue that was set aside that it is known by, too."""
 
 
 @dataclass(slots=True)
@@ -53,7 +53,9 @@ class Standings:
         dropped: Sequence[tuple[int, int]],
         *,
         same_limits: bool,
+        careful: bool = False,
     ) -> None:
+        """careful: a cue that was set aside comes back only where all around it is said again, too."""
         self.record, self.script, self.bound, self._drops = record, script, bound, dropped
         self.became = match_words(record.script, script)
         self.same_limits = same_limits
@@ -68,7 +70,7 @@ class Standings:
         self.hidden = self._dropped()
         for each, have in partly:
             self._part_of_cue(each, have)
-        self._bring_back()
+        self._bring_back(careful)
 
     def _whole_cues(self) -> list[tuple[Bound, list[int]]]:
         """Let cues stand whose words are all there; returns corrected ones of which only some are."""
@@ -221,7 +223,7 @@ class Standings:
         for word in range(first, last + 1):
             self.taken[word] = True
 
-    def _bring_back(self) -> None:
+    def _bring_back(self, careful: bool) -> None:
         """Cues set aside before whose words are said again."""
         gone = [(each, why) for each, why in self.aside if each.by_hand and each.first_word is not None]
         if not self.record.aside and not gone:
@@ -240,10 +242,11 @@ class Standings:
                 # Cues that nobody touched make room for a correction.
                 if any(self.taken[word] and word not in loose for word in whole):
                     continue
-                around = self._alike_around(entry, whole)
+                alike = self._alike_around(entry, whole)
                 # A few words stand in many places; they are known by what is said around them.
-                if len(words) >= _TELLING or 2 * around >= len(entry.before) + len(entry.after):
-                    where.append((-around, self.script.segment_of(at) != entry.segment, at))
+                context = len(entry.before) + len(entry.after)
+                if alike >= context if careful else len(words) >= _TELLING or 2 * alike >= context:
+                    where.append((-alike, self.script.segment_of(at) != entry.segment, at))
             if not where:
                 return False
             first = min(where)[2]
@@ -271,11 +274,11 @@ class Standings:
                 self.aside.remove((bound, why))
 
     def _alike_around(self, entry: Aside, words: range) -> int:
-        """How many of the words around a cue that was set aside are said around these."""
+        """How many of the words around a cue that was set aside are said around these, from it outwards."""
         before, after = around(self.script, words.start, words.stop - 1)
         left = zip(reversed(plain_words(before)), reversed(plain_words(entry.before)), strict=False)
         right = zip(plain_words(after), plain_words(entry.after), strict=False)
-        return sum(one == other for pairs in (left, right) for one, other in pairs)
+        return sum(sum(1 for _ in takewhile(lambda pair: pair[0] == pair[1], pairs)) for pairs in (left, right))
 
 
 def around(script: Script, first: int, last: int) -> tuple[tuple[str, ...], tuple[str, ...]]:
