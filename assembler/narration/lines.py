@@ -26,7 +26,7 @@ from assembler.narration.speech import Speech
 from assembler.narration.spoken import SpokenToken, has_rules, spoken_form
 from assembler.narration.stretch import change_of, stretched
 from assembler.narration.take_use import ChosenTakes
-from assembler.narration.take_words import TakeWords
+from assembler.narration.take_words import Asked, TakeWords
 from assembler.narration.takes import EXTENSIONS, TRIM_VERSION, TakesFolder, is_clipped, list_takes, speech_span
 from assembler.storyboard.model import Line, Placed, Segment, Storyboard
 from assembler.storyboard.paths import resolve_inside
@@ -57,17 +57,27 @@ def voice(storyboard: Storyboard, folder: Path, cache: Path, *, progress: Progre
     voiced by the next way; raises MissingPartError only when the cache cannot be written.
     """
     with _Reader(storyboard, folder, cache) as reader:
-        total = sum(len(segment.say) for segment in storyboard.segments)
         speech = {}
-        for segment in storyboard.segments:
-            for number, line in enumerate(segment.say, start=1):
-                said = reader.line(segment, number, line)
-                reader.time(said, line)
-                speech[segment.id, number] = stretched(said, change_of(line, storyboard), cache)
-                if progress:
-                    progress(len(speech), total)
+        lines = [(segment, n, line) for segment in storyboard.segments for n, line in enumerate(segment.say, start=1)]
+        # Takes are listened to side by side: first all are asked about, then each is waited for.
+        asked = [reader.line(*each) for each in lines]
+        for (segment, number, line), first in zip(lines, asked, strict=True):
+            said = reader.heard(first, line)
+            reader.time(said, line)
+            speech[segment.id, number] = stretched(said, change_of(line, storyboard), cache)
+            if progress:
+                progress(len(speech), len(lines))
         reader.look_at_the_rest()
         return VoiceResult(speech, tuple(reader.findings), fit(reader.recorded))
+
+
+@dataclass(frozen=True, slots=True)
+class _Recorded:
+    """A take that is being listened to. at: how many findings there were before what is found in it."""
+
+    asked: Asked
+    path: Path
+    at: int
 
 
 class _Reader:
@@ -88,7 +98,9 @@ class _Reader:
         self._unrecorded: list[float] = []  # seconds as predicted
         self._takes = self._list_takes()
         self._chosen = ChosenTakes(storyboard, self._folder, self.findings.append)
-        self._words = TakeWords(storyboard, cache, self.findings.append)
+        self._heard: list[Finding] = []
+        self._put_in = 0
+        self._words = TakeWords(storyboard, cache, self._heard.append)
 
     def __enter__(self) -> _Reader:
         return self
@@ -98,7 +110,7 @@ class _Reader:
         if self._voice:
             self._voice.close()
 
-    def line(self, segment: Segment, number: int, line: Line) -> Speech:
+    def line(self, segment: Segment, number: int, line: Line) -> Speech | _Recorded:
         where = f"line {number} of segment '{segment.id}'"
         key = f"{segment.id}-{number}"
         entry = self._chosen.entries.get(key) if line.take is None else None
@@ -109,6 +121,18 @@ class _Reader:
         if speech is None and entry and not entry.by_hand:
             speech = self._from_choice(key, line, where)
         return speech or self._from_scratch(line, where) or estimate(self._said(line), self._pace, self._language)
+
+    def heard(self, said: Speech | _Recorded, line: Line) -> Speech:
+        """A line with the words that were found in its take; findings go where the line's own are."""
+        if isinstance(said, Speech):
+            return said
+        take = said.asked.take
+        words, aligned = self._words.answer(said.asked)
+        at = said.at + self._put_in
+        self.findings[at:at] = self._heard
+        self._put_in += len(self._heard)
+        self._heard.clear()
+        return Speech("take", take.samples, words, take.sound, said.path, _count(said.asked.tokens), aligned=aligned)
 
     def _said(self, line: Line) -> tuple[SpokenToken, ...]:
         """What is said for a line's written words."""
@@ -246,7 +270,7 @@ class _Reader:
         self._find("error", "take-missing", line, "take", f"{where}: {problem.what}", problem.mend)
         return None
 
-    def _from_take(self, path: Path, line: Line, where: str) -> Speech | None:
+    def _from_take(self, path: Path, line: Line, where: str) -> _Recorded | None:
         name = store.entry_name("take", TRIM_VERSION, store.file_hash(path))
         stored = store.find(self._cache, name)
         shown = _shown(path, self._folder)
@@ -268,14 +292,14 @@ class _Reader:
             stored = store.keep(self._cache, name, samples[span[0] : span[1]], clipped=is_clipped(samples))
         return self._recorded(stored, path, line, where)
 
-    def _from_choice(self, key: str, line: Line, where: str) -> Speech | None:
+    def _from_choice(self, key: str, line: Line, where: str) -> _Recorded | None:
         found = self._chosen.stretch(key, line, where, self._cache)
         if found is None:
             return None
         self._used.add(found[1].resolve())
         return self._recorded(*found, line, where)
 
-    def _recorded(self, stored: store.Stored, path: Path, line: Line, where: str) -> Speech:
+    def _recorded(self, stored: store.Stored, path: Path, line: Line, where: str) -> _Recorded:
         shown = _shown(path, self._folder)
         if stored.clipped:
             self._find(
@@ -283,9 +307,7 @@ class _Reader:
                 f"{where}: {shown} is clipped",
                 "record it again at a lower level; what is cut off cannot be brought back",
             )
-        tokens = self._said(line)
-        words, aligned = self._words.of(stored, tokens, line, where)
-        return Speech("take", stored.samples, words, stored.sound, path, _count(tokens), aligned=aligned)
+        return _Recorded(self._words.ask(stored, self._said(line), line, where), path, len(self.findings))
 
     def _from_scratch(self, line: Line, where: str) -> Speech | None:
         tokens = self._said(line)

@@ -1,11 +1,18 @@
-"""The words of accepted takes: found in the sound where that can be trusted, else estimated, and which of the two."""
+"""The words of accepted takes: found in the sound where that can be trusted, else estimated, and which of the two.
+
+Several takes are listened to at once, each by a recogniser of its own.
+"""
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
 from pathlib import Path
 
 from assembler.errors import Finding, MissingPartError, NarrationError
+from assembler.media.processes import processors
 from assembler.narration.align import Aligner, Alignment
 from assembler.narration.estimate import spread
 from assembler.narration.recogniser import INSTALL
@@ -15,26 +22,63 @@ from assembler.narration.store import Stored
 from assembler.storyboard.model import Line, Segment, Storyboard
 
 _LONGEST_SHOWN = 90
+_MOST_AT_ONCE = 4  # a recogniser takes some 100 MiB
 Find = Callable[[Finding], None]
 
 
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A take that is being listened to. where: what messages call its line. found: None where nobody listens."""
+
+    take: Stored
+    tokens: tuple[SpokenToken, ...]
+    line: Line
+    where: str
+    found: Future[Alignment] | None
+
+
 class TakeWords:
-    """Word times of a storyboard's takes. cache: where alignments are kept. find: told every finding."""
+    """Word times of a storyboard's takes. cache: where alignments are kept. find: told every finding.
+
+    First `ask` for every take, then `answer`: so several are listened to at once.
+    """
 
     def __init__(self, storyboard: Storyboard, cache: Path, find: Find) -> None:
-        self._storyboard, self._find = storyboard, find
-        self._aligner = Aligner(cache)
+        self._storyboard, self._cache, self._find = storyboard, cache, find
+        self._pool = ThreadPoolExecutor(min(processors(), _MOST_AT_ONCE))
+        self._mine = threading.local()
+        self._aligners: list[Aligner] = []
         self._why_not = "" if storyboard.language.casefold().split("-")[0] == "en" else "language"
         self._said_so = False
 
     def close(self) -> None:
-        """End what listens."""
-        self._aligner.close()
+        """End what listens, also in the middle of a take."""
+        self._pool.shutdown(wait=False, cancel_futures=True)
+        for aligner in self._aligners:
+            aligner.close()
+        self._pool.shutdown()
+        for aligner in self._aligners:  # what was in the middle of a take may have begun again
+            aligner.close()
 
-    def of(self, take: Stored, tokens: Sequence[SpokenToken], line: Line, where: str) -> tuple[tuple[Word, ...], bool]:
+    def ask(self, take: Stored, tokens: Sequence[SpokenToken], line: Line, where: str) -> Asked:
+        """Begin to listen to a take."""
+        found = None
+        if not self._why_not:
+            found = self._pool.submit(self._align, take.sound, _words(tokens), self._script(line))
+        return Asked(take, tuple(tokens), line, where, found)
+
+    def _align(self, sound: Path, words: Sequence[str], script: Sequence[Sequence[str]]) -> Alignment:
+        if not hasattr(self._mine, "aligner"):
+            self._mine.aligner = Aligner(self._cache)
+            self._aligners.append(self._mine.aligner)
+        aligner: Aligner = self._mine.aligner
+        return aligner.align(sound, words, script)
+
+    def answer(self, asked: Asked) -> tuple[tuple[Word, ...], bool]:
         """The written words of a take with their times, and whether those were found in its sound."""
+        take, tokens, line, where = asked.take, asked.tokens, asked.line, asked.where
         estimated = spread(tokens, take.samples, self._storyboard.language)
-        made = self._aligned(take, tokens, line, where)
+        made = self._aligned(asked)
         if made is None:
             return estimated, False
         if made.verdict != "aligned":
@@ -47,15 +91,18 @@ class TakeWords:
             for token, (start, _), end in zip(tokens, times, ends, strict=True)
         ), True
 
-    def _aligned(self, take: Stored, tokens: Sequence[SpokenToken], line: Line, where: str) -> Alignment | None:
-        if not self._why_not:
+    def _aligned(self, asked: Asked) -> Alignment | None:
+        if asked.found is not None:
             try:
-                return self._aligner.align(take.sound, _words(tokens), self._script(line))
-            except MissingPartError:
+                return asked.found.result()
+            except MissingPartError as fault:
+                if fault.problems[0].mend != INSTALL:
+                    raise
                 self._why_not = "missing"
             except NarrationError as fault:
-                what = f"{where}: when its words are said is estimated: {fault.problems[0].what}"
-                self._find(Finding("warning", "take-not-aligned", line.at("take"), what, "run the command again"))
+                what = f"{asked.where}: when its words are said is estimated: {fault.problems[0].what}"
+                place = asked.line.at("take")
+                self._find(Finding("warning", "take-not-aligned", place, what, "run the command again"))
                 return None
         self._say_so_once()
         return None
