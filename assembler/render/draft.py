@@ -25,6 +25,7 @@ from assembler.media.soft_captions import SoftCaptions
 from assembler.media.writer import EncoderSettings
 from assembler.picture.fonts import shipped
 from assembler.picture.stage import Stage
+from assembler.render.ahead import listening
 from assembler.render.destination import destination, refuse_unwritable
 from assembler.render.fingerprint import Prints, source_path
 from assembler.render.interrupt import watch_interrupts
@@ -114,7 +115,7 @@ class Sound(Protocol):
 
 OpenTools = Callable[[Timeline, DraftOptions], AbstractContextManager[Tools]]
 MixSound = Callable[[Timeline, Span, Callable[[float, float], None]], Sound]
-"""Called with what is to be told of seconds mixed and in all, while it listens ahead."""
+"""Called in a thread of its own, with what is to be told of seconds mixed and in all while it listens ahead."""
 
 
 def plan_draft(timeline: Timeline, cues: Sequence[Cue], options: DraftOptions) -> tuple[PlannedPart, ...]:
@@ -187,24 +188,18 @@ def _render(
     proxies = _proxies(timeline, options, parts, fonts, progress, cancelled) if open_tools is None else {}
     meter = Meter(progress, "pictures", span.frames)
     meter.skip(sum(part.frames for part in parts if part.state == "kept"))
-    try:
-        times = _make(timeline, options, parts, meter, fonts, proxies, open_tools, cancelled)
-    except BaseException:
-        store.sweep()  # what processes that were ended have left half written
-        raise
-    if cancelled():
-        raise Interrupted
-    out = destination(timeline, options.out, options.purpose)
-    joining = time.perf_counter()
-    seconds = ceil(Fraction(sample_of_frame(timeline.frames, timeline.rate), SAMPLE_RATE))
-    listening = Meter(progress, "sound", seconds, unit="seconds")
-
-    def heard(seconds: float, _total: float) -> None:
+    with listening(lambda tell: mix_sound(timeline, span, tell), cancelled) as listened:
+        try:
+            times = _make(timeline, options, parts, meter, fonts, proxies, open_tools, cancelled)
+        except BaseException:
+            store.sweep()  # what processes that were ended have left half written
+            raise
         if cancelled():
             raise Interrupted
-        listening.reach(round(seconds))
-
-    sound = mix_sound(timeline, span, heard)
+        out = destination(timeline, options.out, options.purpose)
+        joining = time.perf_counter()
+        seconds = ceil(Fraction(sample_of_frame(timeline.frames, timeline.rate), SAMPLE_RATE))
+        sound = listened.result(Meter(progress, "sound", seconds, unit="seconds"))
     meter = Meter(progress, "joining", span.frames)
 
     def joined(done: int, _total: int) -> None:
@@ -221,6 +216,7 @@ def _render(
         chapters=chapters_of(timeline, span),
         title=timeline.storyboard.title,
         sound_bit_rate=options.sound_bit_rate,
+        quick_sound=options.purpose == "draft",
         captions=soft,
         progress=joined,
     )
@@ -329,6 +325,7 @@ def stage_for(
 
 def _mixed(timeline: Timeline, span: Span, tell: Callable[[float, float], None]) -> Sound:
     from assembler.sound.mix import mix
-    from assembler.sound.store import kept_levels
+    from assembler.sound.store import kept_levels, kept_stems
 
-    return mix(timeline, span=span, levels=kept_levels(timeline, timeline.folder / CACHE_NAME, progress=tell))
+    cache = timeline.folder / CACHE_NAME
+    return mix(timeline, span=span, levels=kept_levels(timeline, cache, progress=tell), stems=kept_stems(cache))
