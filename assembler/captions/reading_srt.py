@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 from assembler.captions.caption_file import CaptionFile, FileCue, Repair
 from assembler.captions.decoding import decode
-from assembler.captions.timings import Timing, read_timing, seems_timing
+from assembler.captions.timings import Timing, begins_with_time, read_timing, seems_timing
 
 _COUNTER = re.compile(r"\s*\d{1,9}\s*", re.ASCII)
 
@@ -57,7 +57,7 @@ class _SrtReader:
         for at, line in enumerate(self.bare):
             timing = read_timing(line, "srt")
             sure = timing is not None and timing.plain
-            if not sure and not (self._fits(at, before) and (timing is not None or seems_timing(line))):
+            if not sure and not (self._fits(at, before) and (timing is not None or self._meant(at))):
                 continue
             first = self._first(at, before, counter + 1)
             self._tell_head(at, first, before)
@@ -75,6 +75,11 @@ class _SrtReader:
         if _COUNTER.fullmatch(above):
             return at == 1 or not self.bare[at - 2].strip()
         return not above.strip()
+
+    def _meant(self, at: int) -> bool:
+        """Whether a line that cannot be read as times was meant to be some."""
+        below_counter = at > 0 and _COUNTER.fullmatch(self.bare[at - 1])
+        return seems_timing(self.bare[at]) or bool(below_counter and begins_with_time(self.bare[at]))
 
     def _first(self, at: int, before: int, expected: int) -> int:
         """Where the block of a timing line begins: at its counter, if it has one."""

@@ -74,6 +74,8 @@ class _VttReader:
                 return at - named
             if found := _LANGUAGE.fullmatch(self.lines[at]):
                 self.language = found[1]
+            elif not re.match(r"[\w-]+:", self.lines[at]) and not (at + 1 < len(self.lines) and self._seems(at + 1)):
+                self._repair(at, "text behind WEBVTT that is no heading was left out")
             at += 1
         return at
 

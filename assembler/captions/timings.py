@@ -21,6 +21,8 @@ _FULL = r"\d{1,3}:\d{1,2}:\d{1,2}[,.]\d{1,3}"
 _NO_ARROW = re.compile(rf"\s*({_FULL})(?:\s+|\s*[-–—,>]{{1,3}}\s*)({_FULL})\s*", re.ASCII)
 _SEEMING = re.compile(r"[\dOolI]\s*[:.;,]\s*[\dOolI].*?(?:->|→)|(?:-->|→)\s*-?\d+\s*[:.;,]\s*\d|\d\d?\s*-->")
 
+_BEGUN = re.compile(r"\s*-?\d{1,3}[:.]\d{1,2}[:.]\d{1,2}(?:\D|$)", re.ASCII)
+
 
 @dataclass(frozen=True, slots=True)
 class Timing:
@@ -75,6 +77,11 @@ def read_timing(line: str, form: Literal["srt", "vtt"]) -> Timing | None:
 def seems_timing(line: str) -> bool:
     """Whether a line that cannot be read as times was meant to be some."""
     return len(line) <= _LONGEST and _SEEMING.search(line) is not None
+
+
+def begins_with_time(line: str) -> bool:
+    """Whether a line begins as times do, though no arrow may follow."""
+    return _BEGUN.match(line) is not None
 
 
 def clock_time(milliseconds: int) -> str:
