@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from fractions import Fraction
 from pathlib import Path
 
@@ -27,14 +28,20 @@ needs_voice = pytest.mark.skipif(not scratch.available(), reason=f"NO SCRATCH VO
 LINES = (
     "Both machines run the same scene from the same start.",
     "Look at the far wall, where textures arrive late.",
-    "The upscaler hides most of it until something moves.",
-    "Memory use never goes above 11 gigabytes in either mode.",
+    "The upscaler never hides the last 11 frames.",
 )
 Array = npt.NDArray[np.float32]
 
 
 def words_of(line: str) -> tuple[str, ...]:
     return tuple(word for token in spoken_form(line) for word in token.words)
+
+
+@pytest.fixture(scope="module")
+def listeners() -> Iterator[tuple[Recogniser, Pronouncer]]:
+    """Both helper programs, started once."""
+    with Recogniser() as listener, Pronouncer() as pronouncer:
+        yield listener, pronouncer
 
 
 @pytest.fixture(scope="module")
@@ -46,35 +53,37 @@ def spoken() -> dict[str, Spoken]:
 
 @needs_recogniser
 @needs_voice
-def test_words_of_synthetic_takes_are_found_where_they_are(spoken: dict[str, Spoken]) -> None:
+def test_words_of_synthetic_takes_are_found_where_they_are(
+    spoken: dict[str, Spoken], listeners: tuple[Recogniser, Pronouncer]
+) -> None:
     off = []
-    with Recogniser() as listener, Pronouncer() as pronouncer:
-        script = [words_of(line) for line in LINES]
-        for line, sound in spoken.items():
-            made = align_take(sound.samples, words_of(line), script, listener, pronouncer)
-            assert made.verdict == "aligned", made
-            assert made.heard.split() == list(words_of(line))
-            if line == LINES[-1]:  # a fresh decoder each time
-                assert align_take(sound.samples, words_of(line), script, listener, pronouncer) == made
-            if len(made.times) == len(sound.words):
-                pairs = zip(made.times, sound.words, strict=True)
-                off += [abs(found[0] - word.start_sample) / RATE for found, word in pairs]
+    script = [words_of(line) for line in LINES]
+    for line, sound in spoken.items():
+        made = align_take(sound.samples, words_of(line), script, *listeners)
+        assert made.verdict == "aligned", made
+        assert made.heard.split() == list(words_of(line))
+        if line == LINES[-1]:  # a fresh decoder each time
+            assert align_take(sound.samples, words_of(line), script, *listeners) == made
+        if len(made.times) == len(sound.words):
+            pairs = zip(made.times, sound.words, strict=True)
+            off += [abs(found[0] - word.start_sample) / RATE for found, word in pairs]
     # The voice's own marks are exact. 15 ms and 93 % within 50 ms are asked of many lines; these few may miss one.
-    assert len(off) >= 25
+    assert len(off) >= 18
     assert np.median(off) <= 0.015
     assert np.mean(np.array(off) <= 0.05) >= 0.88
 
 
 @needs_recogniser
 @needs_voice
-def test_text_that_was_not_said_is_not_accepted(spoken: dict[str, Spoken]) -> None:
+def test_text_that_was_not_said_is_not_accepted(
+    spoken: dict[str, Spoken], listeners: tuple[Recogniser, Pronouncer]
+) -> None:
     own, other = words_of(LINES[0]), words_of(LINES[1])
     sound = spoken[LINES[0]]
-    with Recogniser() as listener, Pronouncer() as pronouncer:
-        for words in (other, own[: len(own) // 2], (*own, *other)):
-            made = align_take(sound.samples, words, [words, other], listener, pronouncer)
-            assert made.verdict in ("doubtful", "refused")
-            assert made.times == () and made.why
+    for words in (other, own[: len(own) // 2], (*own, *other)):
+        made = align_take(sound.samples, words, [words, other], *listeners)
+        assert made.verdict in ("doubtful", "refused")
+        assert made.times == () and made.why
 
 
 @needs_recogniser
@@ -91,24 +100,27 @@ def test_text_that_was_not_said_is_not_accepted(spoken: dict[str, Spoken]) -> No
     ],
     ids=["empty", "silent", "a tenth of a second", "no numbers", "endless", "far too loud", "100 samples"],
 )
-def test_hostile_sound_is_never_aligned_and_never_an_accident(samples: Array) -> None:
-    with Recogniser() as listener, Pronouncer() as pronouncer:
-        made = align_take(samples, ("the", "same", "scene"), [("the", "same", "scene")], listener, pronouncer)
+def test_hostile_sound_is_never_aligned_and_never_an_accident(
+    samples: Array, listeners: tuple[Recogniser, Pronouncer]
+) -> None:
+    made = align_take(samples, ("the", "same", "scene"), [("the", "same", "scene")], *listeners)
     assert made.verdict in ("doubtful", "refused")
 
 
 @needs_recogniser
-def test_words_in_another_script_are_unsayable_and_bad_sounds_are_named() -> None:
+def test_words_in_another_script_are_unsayable_and_bad_sounds_are_named(
+    listeners: tuple[Recogniser, Pronouncer],
+) -> None:
     noise = (np.random.default_rng(3).standard_normal(RATE) * 0.1).astype(np.float32)
-    with Recogniser() as listener, Pronouncer() as pronouncer:
-        made = align_take(noise, ("сцена",), [("сцена",)], listener, pronouncer)
-        assert made.verdict == "unsayable" and "сцена" in made.why
-        assert align_take(noise, (), [], listener, pronouncer).verdict == "unsayable"
-        with pytest.raises(NarrationError, match="'QQ' is not a pronunciation"):
-            listener.align(pcm16k(noise), ["word"], {"word": "QQ"})
-        with pytest.raises(NarrationError, match="xyzzyq"):
-            listener.align(pcm16k(noise), ["xyzzyq"], {})
-        assert listener.known("The") and not listener.known("xyzzyq")
+    listener = listeners[0]
+    made = align_take(noise, ("сцена",), [("сцена",)], *listeners)
+    assert made.verdict == "unsayable" and "сцена" in made.why
+    assert align_take(noise, (), [], *listeners).verdict == "unsayable"
+    with pytest.raises(NarrationError, match="'QQ' is not a pronunciation"):
+        listener.align(pcm16k(noise), ["word"], {"word": "QQ"})
+    with pytest.raises(NarrationError, match="xyzzyq"):
+        listener.align(pcm16k(noise), ["xyzzyq"], {})
+    assert listener.known("The") and not listener.known("xyzzyq")
 
 
 def test_a_take_is_judged_by_three_things() -> None:
@@ -163,9 +175,10 @@ def test_a_recorded_lines_words_follow_its_sound(
     for n, line in enumerate(LINES, start=1):
         quiet = np.zeros(RATE // 2, np.float32)
         put(tmp_path / "takes" / f"quay-{n}.wav", np.concatenate((quiet, spoken[line].samples, quiet)))
-    texts = (*LINES[:3], "Nobody said this at any time today.", "It is still to be recorded.")
+    put(tmp_path / "takes" / "quay-4.wav", spoken[LINES[1]].samples)
+    texts = (*LINES, "Nobody said this at any time today.", "It is still to be recorded.")
     result = run(tmp_path, *(said(text, line=n) for n, text in enumerate(texts, start=1)), voice="scratch")
-    for n, line in enumerate(LINES[:3], start=1):
+    for n, line in enumerate(LINES, start=1):
         speech, sound = result.speech["quay", n], spoken[line]
         assert speech.aligned
         # The take is trimmed, so compare from the first word on.
