@@ -18,7 +18,10 @@ from typing import Any, NoReturn
 from assembler.cli.output import as_dict, err, finish, print_json, ready
 from assembler.errors import AssemblerError, MissingPartError, Problem, UsageError
 
-COMMANDS = ("new", "check", "takes", "draft", "master", "retime", "measure", "figures", "schema", "explain", "doctor")
+COMMANDS = (
+    *("new", "check", "takes", "draft", "master", "retime", "measure", "figures", "tidy", "schema", "explain"),
+    "doctor",
+)
 EXIT_INTERRUPTED = 130
 
 _EPILOG = """\

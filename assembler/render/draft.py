@@ -28,6 +28,7 @@ from assembler.picture.stage import Stage
 from assembler.render.ahead import listening
 from assembler.render.destination import destination, refuse_unwritable
 from assembler.render.fingerprint import Prints, source_path
+from assembler.render.holdings import keep_within_limit
 from assembler.render.interrupt import watch_interrupts
 from assembler.render.jobs import PartJob
 from assembler.render.lock import only_run
@@ -220,7 +221,10 @@ def _render(
         captions=soft,
         progress=joined,
     )
-    store.tidy(parts, whole=span.frames == timeline.frames)
+    whole = span.frames == timeline.frames
+    store.tidy(parts, whole=whole)
+    if whole:
+        keep_within_limit(timeline.folder / CACHE_NAME, timeline, [part.path for part in parts])
     ended = time.perf_counter()
     return DraftResult(out, span, parts, times, ended - joining, ended - began, sound.report, soft)
 

@@ -19,6 +19,7 @@ from assembler.render.seals import is_whole
 
 PARTS_NAME = "parts"
 _LAST_RUN = "last-run.json"
+_USED = "used-"
 _KEEP_DAYS = 14
 
 
@@ -87,6 +88,7 @@ class PartStore:
 
     def __init__(self, cache: Path, purpose: str = "draft") -> None:
         self.folder = cache / PARTS_NAME
+        self._purpose = purpose
         self._remembered = self.folder / (_LAST_RUN if purpose == "draft" else f"last-{purpose}.json")
 
     def plan(self, jobs: Sequence[PartJob], *, anew: bool = False) -> tuple[PlannedPart, ...]:
@@ -126,8 +128,12 @@ class PartStore:
                 left.unlink()
 
     def tidy(self, used: Iterable[PlannedPart], *, whole: bool) -> None:
-        """Mark parts as used today. After a run of the whole programme, remove those not used for two weeks."""
-        now = time.time()
+        """Mark parts as used today. After a run of the whole programme, note which it used, and remove those not used
+        for two weeks."""
+        now, used = time.time(), tuple(used)
+        if whole:
+            names = sorted({part.path.name for part in used})
+            write_whole(self.folder / f"{_USED}{self._purpose}.json", json.dumps(names, indent=0).encode())
         for part in used:
             with contextlib.suppress(OSError):
                 os.utime(part.path, (now, now))
@@ -142,3 +148,14 @@ class PartStore:
         except (OSError, ValueError):
             return {}
         return stored if isinstance(stored, dict) else {}
+
+
+def used_parts(cache: Path) -> set[Path]:
+    """The parts of the last whole draft and of the last whole master."""
+    folder = cache / PARTS_NAME
+    found: set[Path] = set()
+    for note in folder.glob(f"{_USED}*.json"):
+        with contextlib.suppress(OSError, ValueError):
+            names = json.loads(note.read_bytes())
+            found |= {folder / name for name in names if isinstance(name, str)} if isinstance(names, list) else set()
+    return found

@@ -13,6 +13,7 @@ import functools
 import hashlib
 import io
 import json
+import os
 import zipfile
 from collections.abc import Iterator
 from dataclasses import asdict
@@ -50,6 +51,9 @@ def kept_levels(timeline: Timeline, cache: Path, *, progress: Progress | None = 
         write_whole(path, _bytes(found))
         _tidy(path.parent)
         stems.tidy()
+    else:
+        with contextlib.suppress(OSError):
+            os.utime(path)  # what is used stays
     return found
 
 
