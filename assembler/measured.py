@@ -51,8 +51,11 @@ class Measured:
         return self.read_thumbs()
 
 
-def measure(name: str, info: CaptureInfo, cache: Path, progress: Progress | None = None) -> Measured:
-    """Measure one capture, or take up what was measured before. cache: the project's cache folder.
+def measure(
+    name: str, info: CaptureInfo, cache: Path, progress: Progress | None = None, proxy: Path | None = None
+) -> Measured:
+    """Measure one capture, or take up what was measured before. cache: the project's cache folder. proxy: as
+    `measure_capture` has it.
 
     Raises MediaError, and StoryboardError for an unusable file of verdicts by hand.
     """
@@ -62,7 +65,7 @@ def measure(name: str, info: CaptureInfo, cache: Path, progress: Progress | None
         if progress is not None:
             progress(name, done, total)
 
-    found = measure_capture(info, cache / MEASURE_FOLDER, masks=masks, progress=tell)
+    found = measure_capture(info, cache / MEASURE_FOLDER, masks=masks, proxy=proxy, progress=tell)
     cadence = apply_overrides(found.cadence, by_hand, clock)
     return Measured(info, clock, cadence, found.read_thumbs, by_hand)
 
@@ -74,14 +77,16 @@ def measure_all(
     *,
     workers: int | None = None,
     failed: Callable[[str, MediaError], None] | None = None,
+    proxies: Mapping[str, Path] | None = None,
 ) -> dict[str, Measured]:
     """Measure captures, several at once where that pays; what was measured before is taken up.
 
     workers: how many at once, each in a process of its own; None = as many as pay on this machine. failed: told of each
-    capture that cannot be measured, and the others are; without it the first such MediaError is raised.
+    capture that cannot be measured, and the others are; without it the first such MediaError is raised. proxies: for
+    captures by name, where pieces of a proxy are made while they are measured.
     Raises as `measure` does, and AssemblerError where a process came to its end without an answer.
     """
-    folder = cache / MEASURE_FOLDER
+    folder, proxies = cache / MEASURE_FOLDER, proxies or {}
     keys: dict[str, str] = {}
     tasks: dict[str, Task] = {}
     faults: dict[str, AssemblerError] = {}
@@ -91,7 +96,8 @@ def measure_all(
             with suppress(MediaError):  # said below, as of a capture that is measured alone
                 if (key := missing_key(info, folder, masks)) is not None:
                     keys[name] = key
-                    tasks.setdefault(key, Task(name, info, masks))  # a file named twice is measured once
+                    # A file that is named twice is measured once.
+                    tasks.setdefault(key, Task(name, info, masks, proxies.get(name)))
         at_once = min(len(tasks), workers or workers_that_pay([task.info for task in tasks.values()]))
         if at_once > 1:
             said = measure_at_once(tuple(tasks.values()), folder, at_once, progress=progress)
@@ -101,7 +107,7 @@ def measure_all(
         try:
             if name in faults:
                 raise faults[name]
-            found[name] = measure(name, info, cache, progress)
+            found[name] = measure(name, info, cache, progress, proxies.get(name))
         except MediaError as error:
             if failed is None:
                 raise

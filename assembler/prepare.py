@@ -36,6 +36,7 @@ from assembler.media.stills import load_still
 from assembler.narration.lines import voice
 from assembler.narration.pace import Pace
 from assembler.picture.text import FontSet
+from assembler.render.proxies import proxies_beside
 from assembler.sound.report import MixReport
 from assembler.sound.store import kept_levels
 from assembler.storyboard import load_storyboard
@@ -84,13 +85,19 @@ def storyboard_path(project: Path) -> Path:
 
 
 def prepare(
-    project: Path, *, folder: Path | None = None, say: Say | None = None, measuring: Progress | None = None
+    project: Path,
+    *,
+    folder: Path | None = None,
+    say: Say | None = None,
+    measuring: Progress | None = None,
+    proxies: bool = False,
 ) -> Prepared:
     """Read and resolve a project.
 
     folder: where its files lie; None = beside the storyboard.
 
     say: told what is being worked on, again and again. measuring: told how far captures are measured; None = say is.
+    proxies: whether a draft by proxy follows, so that pictures which are decoded to be measured are used for that, too.
     Raises StoryboardError, UsageError or MissingPartError; what can be shown in spite of a fault is a
     finding instead.
     """
@@ -102,7 +109,7 @@ def prepare(
     _find_card_files(storyboard, folder, findings)
     fonts = _fonts(storyboard, folder, findings)
     cache = _cache(folder)
-    measured = _measure(storyboard, captures, cache, findings, measuring or _measuring(say))
+    measured = _measure(storyboard, captures, cache, findings, measuring or _measuring(say), proxies)
     lined_up = line_ups(storyboard, measured)
     storyboard, offsets = with_measured_offsets(storyboard, measured, lined_up)
     findings.extend(offsets)
@@ -161,6 +168,7 @@ def _measure(
     cache: Path,
     findings: list[Finding],
     progress: Progress | None,
+    proxies: bool,
 ) -> dict[str, Measured]:
     names = (*captures_to_measure(storyboard), *offsets_to_verify(storyboard, captures, cache))
     wanted = {name: captures[name] for name in names if name in captures}
@@ -169,7 +177,8 @@ def _measure(
         place = storyboard.captures[name].at("file")
         findings.extend(_as_findings(error, "file-missing", "capture-unmeasured", place))
 
-    return measure_all(wanted, cache, progress, failed=failed)
+    beside = proxies_beside(storyboard, wanted, cache) if proxies else {}
+    return measure_all(wanted, cache, progress, failed=failed, proxies=beside)
 
 
 def _sorted(findings: list[Finding]) -> tuple[Finding, ...]:

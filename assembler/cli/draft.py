@@ -72,7 +72,11 @@ def run(options: argparse.Namespace) -> int:
     from assembler.render.draft import plan_draft, render_draft
     from assembler.render.progress import shower
 
-    prepared = prepare(options.project, say=None if options.json else Patience())
+    prepared = prepare(
+        options.project,
+        say=None if options.json else Patience(),
+        proxies=not options.no_proxies and not options.dry_run,
+    )
     if prepared.blocking:
         return _refuse(prepared, options)
     wanted = draft_options(options, prepared)

@@ -9,12 +9,14 @@ import contextlib
 import queue
 import threading
 from collections.abc import Generator, Iterator
+from pathlib import Path
 
 from assembler.errors import MediaError
 from assembler.measure.features import LEAST_SIDE, Notes, Watcher
 from assembler.measure.masks import Rectangle, left_out, stored_size
 from assembler.media.info import CaptureInfo
 from assembler.media.luma import Luma, read_luma
+from assembler.media.proxy_writing import Beside
 
 _AHEAD = 6
 """Pictures decoded ahead; each holds its memory."""
@@ -31,9 +33,15 @@ def new_watcher(info: CaptureInfo, masks: tuple[Rectangle, ...]) -> Watcher:
     return Watcher(width, height, left_out(width, height, masks))
 
 
-def notes_of(info: CaptureInfo, watcher: Watcher, first: int = 0) -> Iterator[Notes]:
-    """The notes of every picture from `first` on, one by one. The watcher has seen those before."""
-    with contextlib.closing(_ahead(read_luma(info, first))) as pictures:
+def notes_of(info: CaptureInfo, watcher: Watcher, first: int = 0, proxy: Path | None = None) -> Iterator[Notes]:
+    """The notes of every picture from `first` on, one by one. The watcher has seen those before.
+
+    proxy: where pieces of a proxy are made of the same pictures; None = nowhere.
+    """
+    with contextlib.ExitStack() as held:
+        beside = None if proxy is None else held.enter_context(contextlib.closing(Beside(info, proxy)))
+        also = None if beside is None else beside.take
+        pictures = held.enter_context(contextlib.closing(_ahead(read_luma(info, first, also))))
         for luma in pictures:
             yield watcher.look(luma)
 

@@ -66,25 +66,27 @@ def measure_capture(
     cache_dir: Path,
     *,
     masks: Sequence[Rectangle] = (),
+    proxy: Path | None = None,
     progress: Callable[[int, int], None] | None = None,
     cancelled: Callable[[], bool] | None = None,
 ) -> Measurement:
     """Measure a capture, or take up what an earlier run found.
 
     cache_dir: where results lie, such as `.assembler/measure`. masks: rectangles (x, y, width, height) to leave out,
-    in capture pixels after rotation. progress: called with pictures done and in all. cancelled: asked often;
-    true raises Stopped. Raises MediaError for captures that cannot be read or are too small, UsageError
-    for masks outside the picture, RenderError or MissingPartError where results cannot be written.
+    in capture pixels after rotation. proxy: where pieces of a proxy are made in the same pass. progress: called with
+    pictures done and in all. cancelled: asked often; true raises Stopped. Raises MediaError for captures that cannot
+    be read or are too small, UsageError for masks outside the picture, RenderError or MissingPartError where results
+    cannot be written.
     """
     stored = stored_masks(info, masks)
     key = measurement_key(info, stored)
     folder = cache_dir / key
     cadence = _kept_verdicts(info, folder)
     if cadence is None:
-        cadence = _new_verdicts(info, folder, *_notes(info, folder, stored, progress, cancelled))
+        cadence = _new_verdicts(info, folder, *_notes(info, folder, stored, proxy, progress, cancelled))
     elif progress is not None:
         progress(info.pictures, info.pictures)
-    return Measurement(cadence, key, lambda: verdicts.thumbs_of(_notes(info, folder, stored, None, None)[0]))
+    return Measurement(cadence, key, lambda: verdicts.thumbs_of(_notes(info, folder, stored, None, None, None)[0]))
 
 
 def missing_key(info: CaptureInfo, cache_dir: Path, masks: Sequence[Rectangle] = ()) -> str | None:
@@ -171,6 +173,7 @@ def _notes(
     info: CaptureInfo,
     folder: Path,
     masks: tuple[Rectangle, ...],
+    proxy: Path | None,
     progress: Callable[[int, int], None] | None,
     cancelled: Callable[[], bool] | None,
 ) -> tuple[Notes, Floats]:
@@ -183,7 +186,7 @@ def _notes(
             gathered, done = _Gathered(), 0
             watcher = new_watcher(info, masks)
         pending: list[Notes] = []
-        for one in notes_of(info, watcher, done):
+        for one in notes_of(info, watcher, done, proxy):
             pending.append(one)
             at = done + len(pending)
             if len(pending) == PART or at == total:

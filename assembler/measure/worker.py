@@ -28,7 +28,7 @@ _TELL_EVERY_S = 0.2
 def _opened(cache_dir: Path) -> Iterator[Do]:
     from assembler.measure.store import measure_capture
 
-    def do(job: tuple[CaptureInfo, tuple[Rectangle, ...]], tell: Tell) -> Words:
+    def do(job: tuple[CaptureInfo, tuple[Rectangle, ...], Path | None], tell: Tell) -> Words:
         told = 0.0
 
         def progress(done: int, total: int) -> None:
@@ -37,8 +37,8 @@ def _opened(cache_dir: Path) -> Iterator[Do]:
                 told = time.monotonic()
                 tell({"done": done, "total": total})
 
-        info, masks = job
-        measure_capture(info, cache_dir, masks=masks, progress=progress)
+        info, masks, proxy = job
+        measure_capture(info, cache_dir, masks=masks, proxy=proxy, progress=progress)
         return {}
 
     yield do

@@ -23,11 +23,12 @@ Progress = Callable[[str, int, int], None]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Task:
-    """A capture to measure. masks: as `measure_capture` has them."""
+    """A capture to measure. masks, proxy: as `measure_capture` has them."""
 
     name: str
     info: CaptureInfo
     masks: tuple[Rectangle, ...]
+    proxy: Path | None = None
 
 
 def workers_that_pay(captures: Sequence[CaptureInfo]) -> int:
@@ -61,7 +62,7 @@ def measure_at_once(
         if cancelled is not None and cancelled():
             raise Stopped
 
-    jobs = [(task.info, task.masks) for task in longest]
+    jobs = [(task.info, task.masks, task.proxy) for task in longest]
     with closing(answers("assembler.measure.worker", cache_dir, jobs, workers, check=check)) as said:
         for number, words in said:
             name = longest[number].name

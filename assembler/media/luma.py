@@ -6,7 +6,7 @@ palette formats, which have no plane of luma, are turned into grey first.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import cast
 
@@ -38,8 +38,12 @@ class Luma:
     key: bool
 
 
-def read_luma(info: CaptureInfo, first: int = 0) -> Iterator[Luma]:
+def read_luma(
+    info: CaptureInfo, first: int = 0, also: Callable[[int, VideoFrame], None] | None = None
+) -> Iterator[Luma]:
     """Every picture from number `first` on. The arrays keep their picture's memory alive.
+
+    also: given each picture's number and the picture as it was decoded, where something else has a use for it.
 
     Raises MediaError, naming the time reached, for pictures that are missing, damaged or of changing size.
     """
@@ -65,6 +69,8 @@ def read_luma(info: CaptureInfo, first: int = 0) -> Iterator[Luma]:
             if frame.is_corrupt:
                 raise unreadable(path, "a picture is damaged", reached)
             stored = shape
+            if also is not None:
+                also(expected, frame)
             yield _luma(frame, expected)
             expected += 1
     if expected < len(pts):

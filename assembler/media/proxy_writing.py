@@ -31,7 +31,8 @@ from assembler.media.proxies import (
 from assembler.media.reader import PictureReader, conversion
 from assembler.media.writer import frame_planes
 
-CRF = 18
+QP = 20
+"""One for every picture, so that the error is bounded whatever is shown: below a code (benchmarks/RESULTS.md)."""
 _LIMITED = 1
 
 
@@ -103,7 +104,7 @@ class PieceWriter:
     def _open(self) -> tuple[Any, Any]:
         inner = "keyint=1:scenecut=0:threads=1:force-cfr=1" + (":asm=avx2" if has_avx512() else "")
         bits = proxy_bits(self._info)
-        options = {"preset": "ultrafast", "tune": "fastdecode", "crf": str(CRF), "x264-params": inner}
+        options = {"preset": "ultrafast", "tune": "fastdecode", "qp": str(QP), "x264-params": inner}
         try:
             container = av.open(str(self._partial), "w", format="mp4")
         except (OSError, av.FFmpegError) as error:

@@ -19,15 +19,17 @@ from assembler.media.proxy_writing import make_pieces
 from assembler.picture.panes import may_be_proxied
 from assembler.picture.proxied import proxied_panes
 from assembler.picture.stage import Stage
-from assembler.render.fingerprint import refuse_changed
+from assembler.render.fingerprint import footage_print, refuse_changed
 from assembler.render.jobs import PartJob
 from assembler.render.part import Interrupted
 from assembler.render.progress import Listener, Meter
+from assembler.storyboard.model import Storyboard
 from assembler.timeline.model import PlacedShot, Timeline
 
 _KEEP_DAYS = 14
 _LEFT_DAYS = 1  # a piece is written in seconds; what is half written after a day was left by a killed run
 _CORES_EACH = 2
+_LONGEST_BESIDE_S = 600
 
 
 def worth_proxies(timeline: Timeline) -> frozenset[str]:
@@ -44,6 +46,18 @@ def read_by_proxy(shots: Iterable[PlacedShot], worth: Collection[str]) -> tuple[
         if placed.capture.id in worth and may_be_proxied(shot.arrangement, placed.pane)
     }
     return tuple(sorted(names))
+
+
+def proxies_beside(storyboard: Storyboard, captures: Mapping[str, CaptureInfo], cache: Path) -> dict[str, Path]:
+    """Where the proxies of captures go that are made while these are measured: of those that some pane may read by
+    proxy, and that are not so long that most of the work might be for pictures never shown."""
+    arrangements = [shot.arrangement for segment in storyboard.segments for shot in segment.shots]
+    shown = {pane.capture for each in arrangements for pane in each.panes if may_be_proxied(each, pane)}
+    return {
+        name: proxy_folder(cache, info, footage_print(info.path))
+        for name, info in captures.items()
+        if name in shown and info.duration_s <= _LONGEST_BESIDE_S and pays(info)
+    }
 
 
 def make_proxies(
