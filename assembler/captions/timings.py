@@ -10,6 +10,8 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
+from assembler.captions.styled import JOINER
+
 _MOST_MS = 1000 * 3600 * 1000
 _LONGEST = 1000
 """Characters of a line that can hold times; longer ones are text."""
@@ -76,7 +78,8 @@ def read_timing(line: str, form: Literal["srt", "vtt"]) -> Timing | None:
 
 def seems_timing(line: str) -> bool:
     """Whether a line that cannot be read as times was meant to be some."""
-    return len(line) <= _LONGEST and _SEEMING.search(line) is not None
+    escaped = JOINER in line  # by a writer of ours, so that it is text
+    return len(line) <= _LONGEST and not escaped and _SEEMING.search(line) is not None
 
 
 def begins_with_time(line: str) -> bool:
