@@ -8,7 +8,6 @@
 
 from __future__ import annotations
 
-import contextlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -21,13 +20,13 @@ from assembler.captions.reading_srt import read_srt
 from assembler.captions.record import Record, from_json, to_json
 from assembler.captions.retime import retime
 from assembler.captions.retimed import Result, Retimed
+from assembler.captions.rewritten import before, keep_before
 from assembler.captions.styled import has_markup, styled_srt, text_of
 from assembler.errors import AssemblerError, Finding, Place, UsageError
 from assembler.media.landing import write_whole
 from assembler.timeline.model import Timeline
 
 FOLDER = "captions"
-_KEPT_BEFORE = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +53,7 @@ class Files:
 
     def before(self, number: int) -> Path:
         """The file before the last re-timing (1), the one before that (2), …"""
-        return self._beside(".before.srt" if number == 1 else f".before-{number}.srt")
+        return before(self.captions, number)
 
     def shown(self, path: Path) -> str:
         """A path as messages name it."""
@@ -207,7 +206,7 @@ def write_result(files: Files, result: Result, file: CaptionFile | None) -> tupl
     files.captions.parent.mkdir(parents=True, exist_ok=True)
     if not (result.unchanged and file is not None) and _content(files.captions) != data:
         if files.captions.exists():
-            _keep(files)
+            keep_before(files.captions)
         write_whole(files.captions, data)
         written.append(files.captions)
     aside = srt_text((each.start_ms, each.end_ms, each.lines) for each in result.record.aside if each.lines).encode()
@@ -221,14 +220,6 @@ def write_result(files: Files, result: Result, file: CaptionFile | None) -> tupl
         write_whole(files.record, record)
         written.append(files.record)
     return tuple(written)
-
-
-def _keep(files: Files) -> None:
-    """Put the captions file among the ones before."""
-    for number in range(_KEPT_BEFORE - 1, 0, -1):
-        with contextlib.suppress(FileNotFoundError):
-            files.before(number).replace(files.before(number + 1))
-    write_whole(files.before(1), files.captions.read_bytes())
 
 
 def _content(path: Path) -> bytes | None:

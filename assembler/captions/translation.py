@@ -34,6 +34,12 @@ def translations(folder: Path, language: str) -> tuple[Files, ...]:
     return tuple(Files(folder, tag) for tag in sorted(found) if tag != language and _LANGUAGE.fullmatch(tag))
 
 
+def language_of(path: Path) -> str:
+    """The language a caption file's name tells of: `de` of captions/de.srt; empty where it is none."""
+    found = re.fullmatch(r"(?:.*[._-])?([a-z]{2,3}(?:-[A-Z]{2})?)", path.stem)
+    return found[1] if found else ""
+
+
 def retime_translation(timeline: Timeline, record: Record, cues: Sequence[FileCue], *, own: bool = True) -> Result:
     """Bring a translation's cues, in the file's order, from the programme of `record` to `timeline`.
 
