@@ -10,7 +10,7 @@ from __future__ import annotations
 import unicodedata
 from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from itertools import groupby, pairwise
 from math import floor
@@ -18,7 +18,7 @@ from typing import NamedTuple
 
 from assembler.captions.breaks import BreakCosts
 from assembler.captions.fit import Held, Run, choose, most_frame
-from assembler.captions.limits import LIMITS, Limits, characters, reading_speed
+from assembler.captions.limits import Limits, characters, limits_from, reading_speed
 from assembler.timeline.model import PlacedLine, PlacedSegment, Timeline
 from assembler.timing.rates import SAMPLE_RATE
 
@@ -30,6 +30,7 @@ class Cue:
     first_word of narration line `line` (counted from 1) to last_word, both included and counted
     from 0 in the line's speech. A cue of several short lines ends in `last_line`; None = in `line`.
     marked: the lines as they stand in a person's SubRip file, where they hold markup; empty = as `lines`.
+    file_line: the line of that file at which a cue stands that the person wrote or corrected; 0 = of none.
     """
 
     start_frame: int
@@ -41,6 +42,7 @@ class Cue:
     last_word: int
     last_line: int | None = None
     marked: tuple[str, ...] = ()
+    file_line: int = field(default=0, compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +91,7 @@ def make_cues(
     (words that are not there, or not said one after the other) is left to be decided here. Words said
     after the programme's last frame have no cue, since nothing is shown there.
     """
-    kept = limits or LIMITS[timeline.storyboard.captions.limits]
+    kept = limits or limits_from(timeline.storyboard.captions)
     rate = timeline.rate
     runs = list(_runs(timeline))
     laid: list[_Laid] = []

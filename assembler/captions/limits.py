@@ -12,10 +12,12 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil, floor
 from types import MappingProxyType
+
+from assembler.storyboard.model import CaptionSettings
 
 CHARS_PER_WORD = 5
 _UNSEEN = frozenset({"Mn", "Me", "Cf", "Cc"})
@@ -101,6 +103,29 @@ SLOW = Limits(
 )
 
 LIMITS: Mapping[str, Limits] = MappingProxyType({"online": ONLINE, "broadcast": BROADCAST, "slow": SLOW})
+
+
+_FIELDS = {
+    "width": "chars_per_line", "lines": "lines", "wanted": "target_cps", "most": "max_cps", "shortest": "min_s",
+    "longest": "max_s", "gap": "gap_frames", "join": "join_s", "linger": "linger_s", "hang": "hang_s", "snap": "snap_s",
+}  # fmt: skip
+
+
+def limits_from(settings: CaptionSettings) -> Limits:
+    """The limits a storyboard names, with its own numbers in place of the profile's. Where its own number crosses
+    one of the profile's, that one gives way."""
+    own = dict(settings.own_limits)
+    kept = replace(LIMITS[settings.limits], **{_FIELDS[key]: value for key, value in own.items()})  # type: ignore[arg-type]
+    for less, more in (("wanted", "most"), ("shortest", "longest"), ("linger", "hang")):
+        low, high = getattr(kept, _FIELDS[less]), getattr(kept, _FIELDS[more])
+        if low > high:
+            kept = replace(kept, **{_FIELDS[more if less in own else less]: low if less in own else high})
+    return kept
+
+
+def limits_name(settings: CaptionSettings) -> str:
+    """The limits as findings name them."""
+    return settings.limits + (" with numbers of its own" if settings.own_limits else "")
 
 
 def characters(text: str) -> int:

@@ -160,8 +160,9 @@ def cues_of(result: Result, rate: Fraction) -> tuple[Cue, ...]:
 def _cue(cue: Retimed, result: Result, rate: Fraction) -> Cue:
     start, end = frame_at(cue.start_ms, rate), frame_at(cue.end_ms, rate)
     lines, marked = _lines(cue.lines)
+    line = cue.was.line_number if cue.was is not None and cue.by_hand else 0
     if cue.first_word is None or cue.last_word is None:
-        return Cue(start, max(end, start + 1), lines, cue.segment, 0, 0, -1, marked=marked)
+        return Cue(start, max(end, start + 1), lines, cue.segment, 0, 0, -1, marked=marked, file_line=line)
     script = result.record.script
     first, last = script.line_of(cue.first_word), script.line_of(cue.last_word)
     return Cue(
@@ -174,6 +175,7 @@ def _cue(cue: Retimed, result: Result, rate: Fraction) -> Cue:
         cue.last_word - last.first,
         last.number if last.number != first.number else None,
         marked,
+        line,
     )
 
 
@@ -189,7 +191,7 @@ def _as_they_stand(file: CaptionFile, timeline: Timeline) -> Iterator[Cue]:
         start, end = max(free, frame_at(cue.start_ms, rate)), min(frame_at(cue.end_ms, rate), timeline.frames)
         if start < end:
             lines, marked = _lines(cue.lines)
-            yield Cue(start, end, lines, "", 0, 0, -1, marked=marked)
+            yield Cue(start, end, lines, "", 0, 0, -1, marked=marked, file_line=cue.line_number)
             free = end
 
 

@@ -17,7 +17,7 @@ from assembler.captions.caption_file import FileCue
 from assembler.captions.cues import Cue, make_cues
 from assembler.captions.files import millisecond
 from assembler.captions.fresh import recorded_cues, seen_words, shown
-from assembler.captions.limits import LIMITS, Limits
+from assembler.captions.limits import Limits, limits_from
 from assembler.captions.merging import follow
 from assembler.captions.placing import Placed, place_moments
 from assembler.captions.record import Record, RecordedCue, layout_print, limits_print, record_of
@@ -32,7 +32,7 @@ _ROUNDING_MS = 100
 
 def limits_of(timeline: Timeline) -> Limits:
     """The reading limits a timeline's captions keep."""
-    return LIMITS[timeline.storyboard.captions.limits]
+    return limits_from(timeline.storyboard.captions)
 
 
 def first_file(timeline: Timeline, cues: Sequence[Cue] | None = None) -> Result:

@@ -152,8 +152,25 @@ def _narration(root: Fields, rate: Fraction) -> Narration:
 
 def _captions(root: Fields) -> CaptionSettings:
     fields = _below(root, "captions")
-    burn, limits = _get(fields, "burn", True), _get(fields, "limits", "online")
-    return CaptionSettings(burn=burn, soft=_get(fields, "soft", None), limits=limits, places=_places(fields))
+    written = fields.values.get("limits")
+    own: list[tuple[str, int | Fraction]] = []
+    if isinstance(written, Fields):
+        for key, value in written.values.items():
+            if key != "profile" and isinstance(value, Value):
+                own.append((key, _limit(key, value.value)))
+    return CaptionSettings(
+        burn=_get(fields, "burn", True),
+        soft=_get(fields, "soft", None),
+        limits=_get(written, "profile", "online") if isinstance(written, Fields) else _get(fields, "limits", "online"),
+        own_limits=tuple(sorted(own)),
+        places=_places(fields),
+    )
+
+
+def _limit(key: str, value: Any) -> int | Fraction:
+    if isinstance(value, Time):
+        return value.frames if key == "gap" else value.seconds
+    return value if key in ("width", "lines") else Fraction(str(value))
 
 
 def _sound(root: Fields, rate: Fraction) -> SoundSettings:

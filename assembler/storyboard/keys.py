@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 
+from assembler.storyboard.keys_captions import CAPTIONS
 from assembler.storyboard.keys_shot import PANE_WITH_ID, SHOT, TIMES_OF_A_LINE
 from assembler.storyboard.keys_sound import SOUND
 from assembler.storyboard.shapes import ById, Choice, Either, Flag, Key, Keys, ListOf, Number, Reference, Text
@@ -149,26 +150,6 @@ _NARRATION = Keys(
             about="Make every line faster or slower at its own pitch: at most 5 % faster or 3 % slower. Word times and "
                   "captions follow.",
             examples=("3 % faster", "2 % slower"), default="none: lines stay as they were spoken"),
-    ),
-)
-
-_CAPTIONS = Keys(
-    name="captions",
-    noun="keys such as {burn: true, limits: online}",
-    about="Captions of the narration.",
-    keys=(
-        Key(name="burn", shape=Flag(noun="true or false"), about="Whether drafts show the captions in the picture.",
-            examples=(True,), default="true", gives=True),
-        Key(name="soft", shape=Flag(noun="true or false"),
-            about="Whether the video file has the captions as a track, which players can show or hide.",
-            examples=(True,), default="true where the captions are not burnt in"),
-        Key(name="limits",
-            shape=Choice(noun="online, broadcast or slow", words=(
-                ("online", "for viewers at a screen of their own"),
-                ("broadcast", "for television"),
-                ("slow", "more time to read each caption"))),
-            about="How long captions stand and how much text they hold.", examples=("online",), default="online",
-            gives="online"),
     ),
 )
 
@@ -330,7 +311,7 @@ STORYBOARD = Keys(
             examples=({"ash-quay": {"file": "footage/ash_quay.mp4", "subject": "ash"}},), default="none"),
         Key(name="narration", shape=_NARRATION, about="How the lines are voiced.",
             examples=({"takes": "takes", "pace": 160},), default="a scratch voice at 160 words a minute"),
-        Key(name="captions", shape=_CAPTIONS, about="Captions of the narration.",
+        Key(name="captions", shape=CAPTIONS, about="Captions of the narration.",
             examples=({"burn": True, "limits": "online"},), default="shown in drafts, limits for online viewing"),
         Key(name="sound", shape=SOUND,
             about="How loud the programme is, how far the background is lowered under speech, and music.",

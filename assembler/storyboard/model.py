@@ -99,11 +99,13 @@ class Narration(Placed):
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CaptionSettings(Placed):
     """Whether drafts carry burnt-in captions, and the reading limits they keep. soft: whether the file has a track of
-    them, too; None = where they are not burnt in."""
+    them, too; None = where they are not burnt in. own_limits: what stands in place of the profile's numbers, by key:
+    `gap` in frames, times in seconds."""
 
     burn: bool = True
     soft: bool | None = None
     limits: Literal["online", "broadcast", "slow"] = "online"
+    own_limits: tuple[tuple[str, int | Fraction], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from fractions import Fraction
 
 from assembler.errors import Place
 from assembler.storyboard.keys_shot import ARRANGEMENTS
@@ -26,6 +27,7 @@ def check_rules(root: Fields, report: Report) -> None:
     segments = [segment for segment in listed(root.values.get("segments")) if isinstance(segment, Fields)]
     _ids(segments, report)
     _music(root, segments, report)
+    _limits(root, report)
     for segment in segments:
         _end(segment, report)
         _graphs(segment, report)
@@ -37,6 +39,31 @@ def check_rules(root: Fields, report: Report) -> None:
     whole = root.values.get("segments")
     if segments and isinstance(whole, Items) and whole.items[0] is segments[0]:
         _first(segments[0], report)
+
+
+def _limits(root: Fields, report: Report) -> None:
+    """Own reading limits that no caption could keep."""
+    captions = root.values.get("captions")
+    written = captions.values.get("limits") if isinstance(captions, Fields) else None
+    values = written.values if isinstance(written, Fields) else {}
+
+    def number(key: str) -> Fraction | None:
+        each = values.get(key)
+        if not isinstance(each, Value):
+            return None
+        return each.value.seconds if isinstance(each.value, Time) else Fraction(str(each.value))
+
+    for less, more in (("wanted", "most"), ("shortest", "longest"), ("linger", "hang"), ("gap", "join")):
+        low, high = number(less), number(more)
+        if low is not None and high is not None and low > high:
+            at = values[less]
+            assert isinstance(at, Value)
+            report.add(at.place, f"`{less}` is above `{more}`", f"lower `{less}` or raise `{more}`")
+    longest = number("longest")
+    if longest is not None and longest < 1:
+        at = values["longest"]
+        assert isinstance(at, Value)
+        report.add(at.place, "captions that stay under a second cannot be read", "let `longest` be 1 s or more")
 
 
 def _graphs(segment: Fields, report: Report) -> None:
