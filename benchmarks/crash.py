@@ -28,7 +28,7 @@ def main() -> None:
     arguments.add_argument("--seed", type=int, default=1)
     options = arguments.parse_args()
     bad = 0
-    head = ("processes", "moments", "parts landed by then", "outputs equal", "made twice", "left over", "workers gone, s")
+    head = ("processes", "moments", "parts landed by then", "equal", "made twice", "left over", "workers gone, s")
     print(f"| {' | '.join(head)} |\n|{'---|' * len(head)}", flush=True)
     for workers, moments in ((1, options.moments // 2), (2, options.moments - options.moments // 2)):
         with tempfile.TemporaryDirectory(prefix="crash-") as folder:
