@@ -117,13 +117,18 @@ def write_vtt(cues: Iterable[Cue], rate: Fraction, path: Path, language: str) ->
     people. It decides here whether lines that begin with other letters are marked to run right to left.
     Left out and raised as in `write_srt`.
     """
+    write_whole(path, vtt_text(_timed(cues, rate, language), language))
+
+
+def vtt_text(cues: Iterable[TimedLines], language: str) -> bytes:
+    """A whole WebVTT file of cues in order."""
     blocks = ["WEBVTT\n", *([f"NOTE language: {language}\n"] if _TAG.fullmatch(language) else [])]
-    for cue in shown(cues, language):
-        times = " --> ".join(clock_time(millisecond(frame, rate)) for frame in (cue.start_frame, cue.end_frame))
+    for cue in cues:
+        times = f"{clock_time(cue.start_ms)} --> {clock_time(cue.end_ms)}"
         # 5 % from the top: inside the title-safe area, where the line would begin otherwise.
         head = times + (" line:5%" if cue.top else "")
         blocks.append("\n".join([head, *(tagged(line, _vtt_escaped) for line in cue.lines), ""]))
-    write_whole(path, "\n".join(blocks).encode("utf-8"))
+    return "\n".join(blocks).encode("utf-8")
 
 
 def write_ttml(cues: Iterable[Cue], rate: Fraction, path: Path, language: str) -> None:
@@ -131,11 +136,14 @@ def write_ttml(cues: Iterable[Cue], rate: Fraction, path: Path, language: str) -
 
     Left out and raised as in `write_srt`; so are the two signs that XML cannot hold, U+FFFE and U+FFFF.
     """
-    timed = [
+    write_whole(path, ttml_text(_timed(cues, rate, language), rate, language, right_to_left=right_to_left(language)))
+
+
+def _timed(cues: Iterable[Cue], rate: Fraction, language: str) -> list[TimedLines]:
+    return [
         TimedLines(millisecond(cue.start_frame, rate), millisecond(cue.end_frame, rate), cue.lines, cue.top)
         for cue in shown(cues, language)
     ]
-    write_whole(path, ttml_text(timed, rate, language, right_to_left=_runs_right_to_left(language)))
 
 
 def shown(cues: Iterable[Cue], language: str) -> list[Shown]:
@@ -154,7 +162,7 @@ def _shown(cue: Cue, language: str) -> Shown:
         texts = _lines(cue.lines, language)
         lines, srt = tuple(map(plain, texts)), tuple(map(srt_escaped, texts))
         return Shown(cue.start_frame, cue.end_frame, lines, srt)
-    direct = _runs_right_to_left(language)
+    direct = right_to_left(language)
     kept: list[tuple[Line, str]] = []
     for line, written in zip(styled_srt(cue.marked), cue.marked, strict=True):
         clean = _clean(line)
@@ -183,12 +191,13 @@ def _clean(line: Line) -> Line:
 
 def _lines(written: Iterable[str], language: str) -> list[str]:
     lines = [line for text in written for part in text.splitlines() if (line := seen(part))]
-    if not _runs_right_to_left(language):
+    if not right_to_left(language):
         return lines
     return [_RIGHT_TO_LEFT_MARK + line if _begins_left_to_right(line) else line for line in lines]
 
 
-def _runs_right_to_left(language: str) -> bool:
+def right_to_left(language: str) -> bool:
+    """Whether a language is written so."""
     return language.split("-")[0].lower() in _RIGHT_TO_LEFT
 
 

@@ -40,15 +40,17 @@ class TimedLines:
     top: bool = False
 
 
-def ttml_text(cues: Iterable[TimedLines], rate: Fraction, language: str, *, right_to_left: bool = False) -> bytes:
-    """A whole file. rate: pictures a second of the programme. language: as BCP 47 writes it."""
+def ttml_text(
+    cues: Iterable[TimedLines], rate: Fraction | None, language: str, *, right_to_left: bool = False
+) -> bytes:
+    """A whole file. rate: pictures a second of the programme, None = unknown. language: as BCP 47 writes it."""
     listed = list(cues)
-    whole = ceil(rate)
     root = ET.Element(_in(TT, "tt"), {f"{{{XML}}}lang": language, f"{{{XML}}}space": "preserve"})
     root.set(_in(TTP, "contentProfiles"), PROFILE)
     root.set(_in(TTP, "timeBase"), "media")
-    root.set(_in(TTP, "frameRate"), str(whole))
-    if rate != whole:
+    if rate is not None:
+        root.set(_in(TTP, "frameRate"), str(whole := ceil(rate)))
+    if rate is not None and rate != whole:
         share = rate / whole
         root.set(_in(TTP, "frameRateMultiplier"), f"{share.numerator} {share.denominator}")
     root.append(_head(right_to_left, {cue.top for cue in listed}))

@@ -19,8 +19,8 @@ from assembler.cli.output import as_dict, err, finish, print_json, ready
 from assembler.errors import AssemblerError, MissingPartError, Problem, UsageError
 
 COMMANDS = (
-    *("new", "check", "takes", "draft", "master", "retime", "measure", "figures", "tidy", "schema", "explain"),
-    "doctor",
+    *("new", "check", "takes", "draft", "master", "retime", "captions", "measure", "figures", "tidy", "schema"),
+    *("explain", "doctor"),
 )
 EXIT_INTERRUPTED = 130
 
