@@ -1,6 +1,6 @@
 """How well words are found in recordings, how wrong text is told, and how well lengths are foretold.
 
-    python benchmarks/align_speech.py [--real FOLDER] [--quick] [--tables starts,right,wrong,lengths]
+    python benchmarks/align_speech.py [--real FOLDER] [--quick] [--unseen] [--tables starts,right,wrong,lengths]
 
 Synthetic speech has exact word times. FOLDER holds real recordings, which are not part of the project:
   pocketsphinx's source archive unpacked (`pip download --no-binary :all: --no-deps pocketsphinx`): librivox, cards;
@@ -15,12 +15,15 @@ import random
 import sys
 import wave
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 from scipy.signal import resample_poly
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from assembler.narration.align import Alignment, align_take
 from assembler.narration.pace import fit
@@ -29,6 +32,7 @@ from assembler.narration.recogniser import Recogniser, pcm16k
 from assembler.narration.scratch import ScratchVoice
 from assembler.narration.spoken import spoken_form
 from assembler.narration.takes import speech_span
+from tests.take_script import LINES as TAKE_LINES
 
 LINES = """
 Both machines run the same scene from the same start.
@@ -57,6 +61,9 @@ Distance detail is the only setting that we changed.
 So which one should you buy for a small desk?
 """.strip().splitlines()
 VOICES = (("en-us", 140), ("en-us+f3", 160), ("en-us+m3", 165), ("en-gb", 150), ("en-us+f2", 170))
+# Lines and voices that nothing was tuned on.
+UNSEEN_LINES = TAKE_LINES[1:48:2]
+UNSEEN_VOICES = (("en-us+m4", 155), ("en-us+f4", 165), ("gmw/en+f1", 150), ("gmw/en-GB-x-rp", 160))
 SEGMENT = 5  # lines that the listener expects together
 
 
@@ -69,12 +76,12 @@ class Take:
     starts: tuple[float, ...] = ()
 
 
-def synthetic(speaker: str, pace: int) -> list[Take]:
+def synthetic(speaker: str, pace: int, lines: Sequence[str] = LINES) -> list[Take]:
     """Every line in one voice. Each spoken word is given to the voice by itself, so each has an exact start."""
     takes = []
-    british = speaker == "en-gb"
-    with ScratchVoice("en-gb" if british else "en", speaker="" if british else speaker) as voice:
-        for line in LINES:
+    own = speaker == "en-gb" or "/" in speaker
+    with ScratchVoice(speaker if own else "en", speaker="" if own else speaker) as voice:
+        for line in lines:
             tokens = spoken_form(line)
             words = tuple(word for token in tokens for word in token.words)
             said = voice.speak(spoken_form(" ".join(words), {"p.": "P"}), pace)
@@ -240,8 +247,12 @@ def main() -> int:
     parser.add_argument("--tables", default="starts,right,wrong,lengths", help="which tables, in this order")
     parser.add_argument("--only-real", action="store_true", help="leave the synthetic voices out")
     parser.add_argument("--quick", action="store_true", help="two voices and few wrong texts")
+    parser.add_argument("--unseen", action="store_true", help="voices and lines that nothing was tuned on, alone")
+    parser.add_argument("--trials", type=int, default=6, help="lines of each voice that get wrong texts")
     asked = parser.parse_args()
-    voices = () if asked.only_real else VOICES[:2] if asked.quick else VOICES
+    if asked.unseen:
+        asked.real = None
+    voices = UNSEEN_VOICES if asked.unseen else () if asked.only_real else VOICES[:2] if asked.quick else VOICES
     tables = asked.tables.split(",")
     real: dict[str, list[Take]] = {}
     if asked.real:
@@ -252,7 +263,10 @@ def main() -> int:
         print("NO REAL SPEECH: give --real FOLDER (see the head of this file); only synthetic tables follow\n")
     with Recogniser() as listener, Pronouncer() as pronouncer:
         bench = Bench(listener, pronouncer)
-        made = {f"{voice} at {pace}": synthetic(voice, pace) for voice, pace in voices}
+        made = {
+            f"{voice} at {pace}": synthetic(voice, pace, UNSEEN_LINES if asked.unseen else LINES)
+            for voice, pace in voices
+        }
         noise = {f"{name}, 10 dB": [noisy(t, n) for n, t in enumerate(takes)] for name, takes in made.items()}
         if "starts" in tables:
             print(f"{'WORD STARTS (ms)':28} lines refused  words median   mean    p95  <= 50  <= 100")
@@ -267,7 +281,7 @@ def main() -> int:
             print(f"\n{'WRONG TEXT':32} trials accepted doubtful refused")
             told: Counter[tuple[str, str]] = Counter()
             for name, takes in (made | real).items():
-                told += bench.wrong(name, takes, 4 if asked.quick else 6)
+                told += bench.wrong(name, takes, 4 if asked.quick else asked.trials)
             for kind in dict.fromkeys(kind for kind, _ in told):
                 row = [told[kind, verdict] for verdict in ("aligned", "doubtful", "refused")]
                 print(f"{kind:32} {sum(row):6} {row[0]:8} {row[1]:8} {row[2]:7}")

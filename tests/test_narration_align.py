@@ -17,6 +17,7 @@ from assembler.narration.lines import VoiceResult, voice
 from assembler.narration.pace import Pace, fit
 from assembler.narration.pronounce import Pronouncer, from_letters, from_parts, from_voice
 from assembler.narration.recogniser import PHONES, Heard, Recogniser, pcm16k
+from assembler.narration.rival import better_by, heard_more
 from assembler.narration.scratch import ScratchVoice, Spoken
 from assembler.narration.spoken import spoken_form
 from assembler.storyboard.model import Line
@@ -136,6 +137,61 @@ def test_a_take_is_judged_by_three_things() -> None:
     louder = np.concatenate((second[:8_000], second[:8_000], second[8_000:]))
     assert "0.5 s of speech" in judged(louder, ("two", "ships"), good, good).why
     assert judged(second, ("two",), None, ()).verdict == "refused"
+
+
+def test_words_heard_otherwise_stand_only_where_what_was_heard_fits_hardly_better() -> None:
+    second = np.zeros(16_000, np.int16)
+    second[:12_000] = 8_000 * np.sign(np.sin(np.arange(12_000)))
+    own = ("two", "ships", "sail")
+    found = (Heard("two", 0.0, 0.25, -2.0), Heard("ships", 0.25, 0.5, -2.5), Heard("sail", 0.5, 0.75, -2.5))
+    other = (found[0], Heard("slips", 0.25, 0.5, -2.4), found[2])
+    told = ["two", "slips", "sail"]
+    assert judged(second, own, found, other, (0.5, told)).verdict == "aligned"
+    assert judged(second, own, found, other, (1.9, told)).verdict == "doubtful"
+    assert judged(second, own, found, other, (1.9, own)).verdict == "aligned"  # whoever expects them hears them
+    assert judged(second, own, found, other, (2.5, own)).verdict == "doubtful"
+    # One word more than is written: a word may be missing from the text.
+    more = (*other[:2], Heard("sail", 0.5, 0.6, -2.0), Heard("now", 0.6, 0.75, -2.0))
+    assert judged(second, own, found, more, (0.5, told)).verdict == "doubtful"
+    # Nothing of this covers a word that does not sound like it.
+    unlike = (found[0], Heard("ships", 0.25, 0.5, -5.2), found[2])
+    assert judged(second, own, unlike, other, (0.5, own)).verdict == "doubtful"
+
+
+def test_a_short_word_may_fit_worse_and_one_without_room_is_doubted() -> None:
+    second = np.zeros(16_000, np.int16)
+    second[:8_000] = 8_000 * np.sign(np.sin(np.arange(8_000)))
+    long = (Heard("two", 0.0, 0.25, -2.0), Heard("ships", 0.25, 0.5, -6.5))
+    assert judged(second, ("two", "ships"), long, long).verdict == "doubtful"
+    short = (Heard("a", 0.0, 0.06, -6.5), Heard("ship", 0.06, 0.5, -2.5))
+    assert judged(second, ("a", "ship"), short, short).verdict == "aligned"
+    outside = (Heard("a", 0.0, 0.0, -2.5), Heard("ship", 0.0, 0.5, -2.5))
+    assert "no room for 'a'" in judged(second, ("a", "ship"), outside, outside).why
+
+
+def test_how_much_better_other_words_fit_is_taken_where_it_lasts() -> None:
+    ours = (Heard("two", 0.0, 0.5, -2.0), Heard("ships", 0.5, 1.0, -3.0))
+    theirs = (Heard("two", 0.0, 0.5, -2.0), Heard("slips", 0.5, 1.0, -1.0))
+    assert better_by(theirs, ours) == pytest.approx(2.0)
+    assert better_by(ours, theirs) == 0.0
+    brief = (Heard("two", 0.0, 0.5, -2.0), Heard("s", 0.5, 0.6, -1.0), Heard("lips", 0.6, 1.0, -3.0))
+    assert better_by(brief, ours) == pytest.approx(1.0)  # 0.1 s of 0.2
+    assert better_by((), ours) == better_by(ours, ()) == 0.0
+    assert heard_more(["a", "b"], ["a", "x", "b"]) and not heard_more(["a", "b"], ["a", "x"])
+
+
+@needs_recogniser
+@needs_voice
+def test_a_soft_last_word_is_found(spoken: dict[str, Spoken], listeners: tuple[Recogniser, Pronouncer]) -> None:
+    """A search that gave up the last word where it faded away refused whole lines of real speech."""
+    line = LINES[0]
+    words, samples = words_of(line), spoken[line].samples.copy()
+    last = spoken[line].words[-1].start_sample
+    samples[last:] *= np.linspace(0.15, 0.02, samples.size - last, dtype=np.float32)
+    found = listeners[0].align(pcm16k(samples), words, listeners[1].added(words))
+    assert found is not None and [word.word for word in found] == list(words)
+    # Likelihoods keep their scale: nothing fits perfectly.
+    assert all(-6.0 < word.score < -0.2 for word in found[:-1])
 
 
 def test_unknown_words_get_sounds() -> None:

@@ -160,3 +160,7 @@ def test_what_is_another_lines_is_no_try_at_this_one() -> None:
     assert explained({"a-1": [misread], "a-2": [half]}) == {"a-1": (misread,), "a-2": ()}
     # By itself a try that lacks its beginning stays one.
     assert explained({"a-1": [], "a-2": [half]}) == {"a-1": (), "a-2": (half,)}
+    # Words of line 1 in a long try at line 2 that itself went wrong are no try at line 1.
+    long = Candidate(0, 50.0, 56.0, 0.3, "sounds like another", 0.95, "", 0.0)
+    inside = Candidate(0, 52.0, 54.0, 0.2, "sounds like another", 0.6, "", 0.0)
+    assert explained({"a-1": [inside], "a-2": [long]}) == {"a-1": (), "a-2": (long,)}

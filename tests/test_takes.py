@@ -154,7 +154,7 @@ class Deaf:
     asked = 0
     words = ("two", "machines", "one", "harbour", "at", "dusk")
 
-    def decode(self, pcm: Samples, sentences: object, added: object) -> tuple[Heard, ...]:
+    def decode(self, pcm: Samples, sentences: object, added: object, leave: float) -> tuple[Heard, ...]:
         Deaf.asked += 1
         if pcm.size < 8000:
             return ()
@@ -189,10 +189,10 @@ def test_a_stopped_search_goes_on_where_it_was(
     path = write(folder / "takes" / "long.wav", bursts(95.0))
     whole = Deaf.decode
 
-    def third_time(self: Deaf, *words: object) -> tuple[Heard, ...]:
+    def third_time(self: Deaf, *words: object, **more: object) -> tuple[Heard, ...]:
         if Deaf.asked == 2:
             raise KeyboardInterrupt
-        return whole(self, *words)  # type: ignore[arg-type]
+        return whole(self, *words, **more)  # type: ignore[arg-type]
 
     monkeypatch.setattr(Deaf, "decode", third_time)
     assert run(capsys, str(path), "--project", str(folder))[0] == 130

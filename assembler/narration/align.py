@@ -4,6 +4,9 @@ Finding words that are known to be there says little about whether they are ther
 text. So a take is also listened to by somebody who expects the segment's own lines among common words, in any order,
 and three things are asked: does that listener hear the written words, does every word's sound fit it, and is there
 speech that no word accounts for? Only a take that passes all three is `aligned`; times are never taken from another.
+
+A listener who knows the voice badly hears other words now and then. What it heard is then held against what is
+written, in the same sound: where that fits hardly better, and no word too many was heard, the written words stand.
 """
 
 from __future__ import annotations
@@ -19,11 +22,12 @@ import numpy.typing as npt
 
 from assembler.narration import pronounce, recogniser, store
 from assembler.narration.pronounce import Pronouncer
-from assembler.narration.recogniser import HEARD_RATE, Heard, Pcm, Recogniser, pcm16k
+from assembler.narration.recogniser import HARDLY_LEAVE, HEARD_RATE, Heard, Pcm, Recogniser, pcm16k
+from assembler.narration.rival import better_by, heard_more
 from assembler.narration.scratch import available as voice_available
 from assembler.timing.rates import SAMPLE_RATE
 
-VERSION = "1"
+VERSION = "2"
 """Part of what is kept of an aligned take; changes when the same take would be judged otherwise."""
 
 # Measured with benchmarks/align_speech.py: takes of the text as written lie on the good side of all three, but for
@@ -31,6 +35,15 @@ VERSION = "1"
 LEAST_AGREEMENT = 0.97
 LEAST_SCORE = -5.5
 MOST_UNACCOUNTED_S = 0.30
+# A short word's score swings: it may be worse where the shortfall from a passable one, times seconds, stays small.
+_SHORT_SCORE, _PASSABLE, _SHORTFALL = -8.0, -4.0, 0.27
+# For takes in which other words were heard: how much better those may fit where a second listener, who hardly doubts
+# the line, hears it, and where that one does not either; and what must be so in both cases.
+_BETTER, _BETTER_AGAIN = 2.3, 1.2
+_LEAST_HEARD, _LEAST_HEARD_AGAIN = 0.51, 0.6
+_OTHERWISE = (-5.0, 0.12)  # worst score, speech under no word
+_AGAIN = 10  # how often the line is expected in a second hearing
+_LEAST_S = 0.02  # of a word; one that is shorter lies outside the recording
 
 _LOUD = 0.5  # of the way from softest to loudest: speech, not a breath
 _EDGE_FRAMES = 3
@@ -132,22 +145,41 @@ def align_take(
     found = listener.align(pcm, own, added)
     # The line itself counts most, then its neighbours.
     heard = listener.decode(pcm, [*[own] * 3, *sayable * 2, *_COMMON], added)
-    return judged(pcm, own, found, heard)
+    first = judged(pcm, own, found, heard)
+    if found is None or first.agreement >= LEAST_AGREEMENT or not heard:
+        return first
+    better = better_by(listener.align(pcm, [word.word for word in heard], added) or (), found)
+    if better >= _BETTER:
+        return first
+    expected = [*[own] * _AGAIN, *sayable * 2, *_COMMON]
+    again = listener.decode(pcm, expected, added, leave=HARDLY_LEAVE)
+    return judged(pcm, own, found, heard, (better, [word.word for word in again]))
 
 
-def judged(pcm: Pcm, own: Sequence[str], found: Sequence[Heard] | None, heard: Sequence[Heard]) -> Alignment:
-    """What is to be made of the words found in a take, given what was heard in it without being told."""
+def judged(
+    pcm: Pcm,
+    own: Sequence[str],
+    found: Sequence[Heard] | None,
+    heard: Sequence[Heard],
+    again: tuple[float, Sequence[str]] | None = None,
+) -> Alignment:
+    """What is to be made of the words found in a take, given what was heard in it without being told.
+
+    again: how much better what was heard fits than the words found, and what is heard by who hardly doubts them.
+    """
     said = [word.word for word in heard]
-    agreement = _in_common(own, said) / max(len(own), len(said), 1)
+    agreement = _agreement(own, said)
     if found is None:
         return Alignment("refused", (), "the words cannot be found in it", " ".join(said), agreement)
     worst = min(found, key=lambda word: word.score)
     extra_s, extra_at = _unaccounted(pcm, found)
     why = []
-    if agreement < LEAST_AGREEMENT:
+    if agreement < LEAST_AGREEMENT and not (again and _stands(own, said, again, worst.score, extra_s)):
         why.append(_difference(own, said))
-    if worst.score < LEAST_SCORE:
-        why.append(f"'{worst.word}' does not sound like it at {worst.start_s:.2f} s")
+    if outside := [word.word for word in found if word.end_s - word.start_s < _LEAST_S]:
+        why.append(f"there is no room for '{outside[0]}'")
+    elif unlike := next((word for word in found if not _passes(word)), None):
+        why.append(f"'{unlike.word}' does not sound like it at {unlike.start_s:.2f} s")
     if extra_s > MOST_UNACCOUNTED_S:
         why.append(f"{extra_s:.1f} s of speech at {extra_at:.2f} s belong to no word")
     times = tuple((round(word.start_s * SAMPLE_RATE), round(word.end_s * SAMPLE_RATE)) for word in found)
@@ -155,6 +187,30 @@ def judged(pcm: Pcm, own: Sequence[str], found: Sequence[Heard] | None, heard: S
         "doubtful" if why else "aligned", () if why else times, "; ".join(why), " ".join(said), agreement,
         worst.score, extra_s,
     )  # fmt: skip
+
+
+def _passes(word: Heard) -> bool:
+    shortfall = (_PASSABLE - word.score) * (word.end_s - word.start_s)
+    return word.score >= LEAST_SCORE or (word.score >= _SHORT_SCORE and shortfall < _SHORTFALL)
+
+
+def _stands(
+    own: Sequence[str], said: Sequence[str], again: tuple[float, Sequence[str]], worst: float, extra_s: float
+) -> bool:
+    """Whether the written words stand although others were heard that fit hardly better."""
+    better, told = again
+    least_score, most_extra_s = _OTHERWISE
+    if worst < least_score or extra_s > most_extra_s:
+        return False
+    first, second = _agreement(own, said), _agreement(own, told)
+    if second >= LEAST_AGREEMENT:
+        return first >= _LEAST_HEARD and better < _BETTER
+    more = heard_more(own, said) or heard_more(own, told)
+    return max(first, second) >= _LEAST_HEARD_AGAIN and better < _BETTER_AGAIN and not more
+
+
+def _agreement(own: Sequence[str], said: Sequence[str]) -> float:
+    return _in_common(own, said) / max(len(own), len(said), 1)
 
 
 def _in_common(first: Sequence[str], second: Sequence[str]) -> int:

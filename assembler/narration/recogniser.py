@@ -4,9 +4,10 @@ The library is loaded only in a program of its own (`python -m assembler.narrati
 it may end its whole process. That program makes a fresh decoder for every question: a decoder remembers the level of
 what it heard before, and the same recording would be heard differently the next time.
 
-The program reads {"do": "align" | "decode", "words": …, "sentences": …, "dictionary": "word PH ON ES\\n…",
-"samples": n} as one line of JSON and n little-endian 16-bit samples at 16 kHz, and answers {"heard": [[word, first
-frame, past-last frame, score], …]} (100 frames a second), {"heard": null} for refused, or {"error": "…"}.
+The program reads {"do": "align" | "decode", "words": …, "sentences": …, "leave": share, "dictionary":
+"word PH ON ES\\n…", "samples": n} as one line of JSON and n little-endian 16-bit samples at 16 kHz, and answers
+{"heard": [[word, first frame, past-last frame, score], …]} (100 frames a second), {"heard": null} for refused, or
+{"error": "…"}.
 """
 
 from __future__ import annotations
@@ -37,6 +38,8 @@ VERSION = "2"
 """Part of what is kept of a recording; changes when the same recording would be heard otherwise."""
 HEARD_RATE = 16_000
 """Samples a second of what the recogniser listens to."""
+LEAVE, HARDLY_LEAVE = 0.3, 0.05
+"""How likely a listener thinks it that a sentence is left after any of its words."""
 VOWELS = frozenset(("AA", "AE", "AH", "AO", "AW", "AY", "EH", "ER", "EY", "IH", "IY", "OW", "OY", "UH", "UW"))
 CONSONANTS = frozenset(
     (
@@ -139,17 +142,23 @@ class Recogniser:
         )
 
     def decode(
-        self, pcm: Pcm, sentences: Sequence[Sequence[str]], added: Mapping[str, str] | None = None
+        self,
+        pcm: Pcm,
+        sentences: Sequence[Sequence[str]],
+        added: Mapping[str, str] | None = None,
+        *,
+        leave: float = LEAVE,
     ) -> tuple[Heard, ...]:
         """The words heard in a recording by somebody who expects `sentences`, in any order, broken off or repeated.
 
         Other words are never heard. Give a sentence more than once to expect it more. Words come back lower-case.
+        leave: how likely it is that after any word something else is said than what follows it in a sentence.
         """
         folded = [[word.casefold() for word in sentence] for sentence in sentences if sentence]
         entries = _entries((word for sentence in folded for word in sentence), added or {})
         if not folded or pcm.size < _LEAST_S * HEARD_RATE or not pcm.any():
             return ()
-        return self._ask({"do": "decode", "sentences": folded, "dictionary": entries}, pcm) or ()
+        return self._ask({"do": "decode", "sentences": folded, "leave": leave, "dictionary": entries}, pcm) or ()
 
     def _ask(self, request: dict[str, object], pcm: Pcm) -> tuple[Heard, ...] | None:
         padded = _in_a_room(pcm)
@@ -289,10 +298,10 @@ def _align(folder: Path, words: Sequence[str], pcm: bytes) -> list[list[Any]] | 
     return None
 
 
-def _decode(folder: Path, sentences: Sequence[Sequence[str]], pcm: bytes) -> list[list[Any]]:
+def _decode(folder: Path, sentences: Sequence[Sequence[str]], leave: float, pcm: bytes) -> list[list[Any]]:
     from pocketsphinx.lm import ArpaBoLM
 
-    model = ArpaBoLM(add_start=True, discount_mass=0.3)
+    model = ArpaBoLM(add_start=True, discount_mass=leave)
     model.read_corpus(" ".join(sentence) for sentence in sentences)
     model.compute()
     model.write_file(str(folder / "script.arpa"))
@@ -307,7 +316,7 @@ def _serve(request: Mapping[str, Any], pcm: bytes, folder: Path) -> dict[str, ob
         (folder / "words.dict").write_text(request["dictionary"], encoding="utf-8")
         if request["do"] == "align":
             return {"heard": _align(folder, request["words"], pcm)}
-        return {"heard": _decode(folder, request["sentences"], pcm)}
+        return {"heard": _decode(folder, request["sentences"], request.get("leave", LEAVE), pcm)}
     except Exception as fault:
         return {"error": str(fault) or type(fault).__name__}
 

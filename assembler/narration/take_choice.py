@@ -101,8 +101,9 @@ def _worst_word(evidence: Evidence) -> str:
 def explained(candidates: Mapping[str, Sequence[Candidate]]) -> dict[str, tuple[Candidate, ...]]:
     """Without what only looks like a try at a line, because it is another line's.
 
-    A failed try goes when most of it lies in a much surer try at another line, or when it lacks the line's beginning
-    and follows at once on another line's: that line was misread with words of this one.
+    A failed try goes when most of it lies in a much surer try at another line, or in a longer try at another line of
+    which far more was heard, or when it lacks the line's beginning and follows at once on another line's: that line
+    was misread with words of this one.
     """
     everything = [(key, each) for key, tries in candidates.items() for each in tries]
     return {
@@ -119,6 +120,9 @@ def _explains(rival: Candidate, failed: Candidate) -> bool:
         return False
     shared = min(rival.out_s, failed.out_s) - max(rival.in_s, failed.in_s)
     if shared > 0.5 * (failed.out_s - failed.in_s) and rival.confidence >= max(0.5, failed.confidence + 0.3):
+        return True
+    longer = rival.out_s - rival.in_s >= 1.3 * (failed.out_s - failed.in_s)
+    if longer and shared > 0.8 * (failed.out_s - failed.in_s) and rival.share >= failed.share + 0.25:
         return True
     follows = rival.in_s <= failed.in_s + 0.3 and rival.out_s >= failed.in_s - 0.3
     return failed.lead >= 0.25 and failed.confidence < HOPELESS and rival.lead < 0.25 and follows

@@ -12,10 +12,10 @@ from difflib import SequenceMatcher
 from itertools import pairwise
 
 import numpy as np
-import numpy.typing as npt
 
 from assembler.media.recording import FRAME, Levels
-from assembler.narration.recogniser import Heard
+from assembler.narration.recogniser import HARDLY_LEAVE, Heard
+from assembler.narration.rival import better_by
 from assembler.narration.spoken import plain
 from assembler.narration.take_hits import Hit
 from assembler.narration.take_listen import Listener, Stretch, quiet_db
@@ -28,7 +28,6 @@ _SAME_S = 0.06
 # Whether the aligner finds a line in long speech hangs on where the sound is cut; frames more at either end.
 _TRIES = ((0, 0), (25, 85), (10, 25), (0, 40), (15, -10), (-10, -10))
 _EXPECTED = 20  # how much more often than any other the line is expected in a second hearing
-_WINDOW = 20  # frames over which a difference in fit has to last
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,12 +151,7 @@ def _rival(
     other = listener.align(first, past, [word.word for word in inside])
     if other is None:
         return 0.0
-    ours, theirs = _by_frame(found, first, past), _by_frame(other, first, past)
-    both = ~np.isnan(ours) & ~np.isnan(theirs)
-    gain = np.where(both, theirs - ours, 0.0)
-    if gain.size < _WINDOW:
-        return 0.0
-    return float(np.convolve(gain, np.ones(_WINDOW) / _WINDOW, mode="valid").max())
+    return better_by(other, found)
 
 
 def _again(
@@ -172,17 +166,11 @@ def _again(
     share of the line's words it finds, less its other words."""
     first = max(0, round(start_s * FRAMES_S) - 10)
     past = min(levels.db.size, round(end_s * FRAMES_S) + 10)
-    heard = [word.word for word in listener.decode(first, past, [list(line)] * _EXPECTED + list(sentences))]
+    expected = [list(line)] * _EXPECTED + list(sentences)
+    heard = [word.word for word in listener.decode(first, past, expected, HARDLY_LEAVE)]
     matcher = SequenceMatcher(None, [word.casefold() for word in line], heard, autojunk=False)
     agreed = sum(block.size for block in matcher.get_matching_blocks())
     return agreed / max(len(line), len(heard))
-
-
-def _by_frame(words: Sequence[Heard], first: int, past: int) -> npt.NDArray[np.float64]:
-    scores = np.full(past - first, np.nan)
-    for word in words:
-        scores[max(0, round(word.start_s * FRAMES_S) - first) : round(word.end_s * FRAMES_S) - first] = word.score
-    return scores
 
 
 def _loud_s(found: Sequence[Heard], levels: Levels) -> float:

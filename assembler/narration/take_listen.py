@@ -18,7 +18,7 @@ import numpy as np
 
 from assembler.media.landing import write_whole
 from assembler.media.recording import FRAME, Levels, Recording
-from assembler.narration.recogniser import VERSION, Heard, Pcm, Recogniser, pcm16k
+from assembler.narration.recogniser import LEAVE, VERSION, Heard, Pcm, Recogniser, pcm16k
 from assembler.narration.store import entry_name
 from assembler.timing.rates import SAMPLE_RATE
 
@@ -114,10 +114,14 @@ class Listener:
         if self._recogniser is not None:
             self._recogniser.close()
 
-    def decode(self, first: int, past: int, sentences: Sequence[Sequence[str]]) -> tuple[Heard, ...]:
+    def decode(
+        self, first: int, past: int, sentences: Sequence[Sequence[str]], leave: float = LEAVE
+    ) -> tuple[Heard, ...]:
         """The words heard in a span of frames, timed from the recording's start."""
-        name = self._name("decode", first, past, json.dumps(sentences))
-        found = self._kept(name, lambda: self._asked().decode(self._pcm(first, past), sentences, self._added))
+        name = self._name("decode", first, past, json.dumps(sentences), *([] if leave == LEAVE else [str(leave)]))
+        found = self._kept(
+            name, lambda: self._asked().decode(self._pcm(first, past), sentences, self._added, leave=leave)
+        )
         return tuple(_moved(heard, first / _FRAMES_S) for heard in found or ())
 
     def align(self, first: int, past: int, words: Sequence[str]) -> tuple[Heard, ...] | None:

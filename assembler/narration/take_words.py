@@ -142,10 +142,16 @@ class TakeWords:
             mend = "write how they are said with spoken: or in the lexicon"
             self._find(Finding("warning", "take-not-aligned", line.at("text"), what, mend))
             return
+        expected = plain(_words(tokens))
+        if plain(made.heard.split()).casefold() == expected.casefold():
+            what = f"{where}: the words were heard as written, but {made.why}; when they are said is estimated"
+            mend = "listen to it; if it is right, nothing need be done: captions follow the estimate"
+            self._find(Finding("warning", "take-doubtful", line.at("text"), what, mend))
+            return
         heard = f"heard '{_short(plain(made.heard.split()))}'" if made.heard else "heard no word of it"
-        expected = _short(plain(_words(tokens)))
         what = (
-            f"{where}: what was recorded may not be what is written ({made.why}): {heard}, expected '{expected}'; "
+            f"{where}: what was recorded may not be what is written ({made.why}): {heard}, "
+            f"expected '{_short(expected)}'; "
             "when its words are said is estimated"
         )
         mend = "listen to it: correct the text, record it again, or write what is said with spoken:"
