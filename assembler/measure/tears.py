@@ -20,27 +20,49 @@ from assembler.measure.blocks import compiled
 Doubles = npt.NDArray[np.float64]
 Bytes = npt.NDArray[np.uint8]
 Bools = npt.NDArray[np.bool_]
+Floats = npt.NDArray[np.float32]
 
-PENALTY = 6.0
-"""What a tear must be worth, in natural logarithms, to be believed: the point between false and missed ones."""
-# How much likelier a band is to have changed than not (natural logarithm), by how far it changed (0 to 1). From five
-# tuned scenes, torn at 35 to 55 Hz and in step with the refresh, x264 medium crf 20 to 28, all weighing the same.
-_PLACES = (0.005, 0.015, 0.03, 0.05, 0.075, 0.105, 0.14, 0.18, 0.225, 0.275, 0.35, 0.45, 0.55, 0.65, 0.75, 0.85, 0.95)
-_RATIOS = (-3.1, -3.1, -2.8, -2.4, -2.0, -1.6, -1.0, -0.6, -0.25, 0.05, 0.4, 0.9, 1.3, 1.8, 2.3, 3.1, 3.5)
-MOST, REPEATED = 3.5, -1.0
-EVIDENCE = 3000.0
-"""What all bands together can be worth, when all agree."""
-MISFIT = 0.006
+RARE, ANYWHERE, COMMON = 12.0, 6.0, 3.0
+"""What a tear must be worth, in natural logarithms, to be believed: by itself, in looking for how common tears are,
+and among others."""
+RARE_TRUST, ANYWHERE_TRUST, COMMON_TRUST = 2.0, 2.0, 4.0
+"""How many times `TELLING` independent bands the evidence counts for: by itself, in looking for how common tears
+are, and among others."""
+WIDENED = 0.35
+"""By how much less the evidence counts for where a tear lies: bands side by side err alike. Set so that, in tuned film
+and on roads, about as many tears lie in their intervals as is said."""
+TELLING = 90
+COMMON_WITHIN = 60
+"""Tears are common where, within so many pictures on either side, at least these shares of the pictures are torn: of
+those that nothing contradicts, and of all that seem to be. Machines that do not wait for the refresh tear often."""
+COMMON_CLEAR, COMMON_SEEMING = 0.015, 0.24
+# How many of a hundred bands that changed, and that did not, lie between which shares of the change there lately was:
+# on average over seven tuned scenes, torn at 33 to 55 Hz, x264 medium crf 16 to 26.
+_EDGES = (0.01, 0.02, 0.04, 0.06, 0.09, 0.12, 0.16, 0.2, 0.25, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9)
+_CHANGED = (3, 1, 1, 1, 1, 1.2, 1.2, 1.4, 1.6, 1.6, 3, 3, 3, 4, 6, 12, 57)
+_UNCHANGED = (46, 13, 12, 7, 6, 4, 3, 2, 1.6, 1.1, 1.1, 0.8, 0.4, 0.2, 0.2, 0.2, 0.6)
+KNOWN = 150
+"""Bands that this average counts for, against those of the pictures nearby."""
+MOST, REPEATED = 5.0, -1.0
+MISFIT = 0.05
 """Share of the evidence against its own best explanation at which all of it counts half: where things move for
 themselves, bands change for other reasons than a change-over."""
 _MISFIT_REACH = 30
 SLOWED = 0.2
 """Where half of a new picture's bands have changed at least this far, all are held against those that changed most."""
-MOST_MISFIT = 0.12
-EVERY_REFRESH, FEW = 0.97, 0.1
-LEAST_TOLD = 0.25
+LEAST_SIDE, ONE_SIDED = -2.0, 0.4
+"""What the rows below a tear, in its picture, and those above it, in the next, must at least say for having changed;
+else the tear is no likelier than this."""
+MOST_MISFIT = 0.2
+LEAST_HELD, FEW = 0.03, 0.1
+"""Where fewer pictures than this hold amid motion, and fewer are torn, nothing shows tears."""
+AMID, AMID_WITHIN = 0.6, 3
+"""A hold is amid motion where so near, on both sides, pictures change by this share of what they commonly do."""
+BESIDE_HOLDS, MOSTLY_NEW = 0.2, 0.8
+"""Tears at this share of the few holds say what the rest of the pictures, of at least this share, cannot show."""
+LEAST_TOLD = 0.1
 """Share of a picture's bands that must tell for a tear to be seen or denied in it."""
-_CHUNK, _OVERLAP = 2048, 64
+_CHUNK, _OVERLAP = 2048, 192
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,38 +80,65 @@ class Tears:
     why: str
 
 
-def find_tears(level: Bytes, seen: Bytes, moving: Bools, new: Bools) -> Tears:
+def find_tears(level: Bytes, seen: Bytes, moving: Bools, new: Bools, change: Floats) -> Tears:
     """level, seen: (n, bands) of the notes. moving: (n,) where something moves; elsewhere nothing is said.
 
-    new: (n,) which pictures differ from the one before at all.
+    new: (n,) which pictures differ from the one before at all. change: (n,) by how much, in any unit.
     """
     n, bands = level.shape
     p_tear = np.zeros(n, np.float32)
     p_flip = np.zeros(n, np.float32)
     misfit = np.zeros(n)
     first, last = np.full(n, -1, np.int32), np.full(n, -1, np.int32)
+    told = (seen > 0).mean(1) >= LEAST_TOLD
     for start in range(0, n, _CHUNK):
         a, b = max(0, start - _OVERLAP), min(n, start + _CHUNK + _OVERLAP)
-        trusted, misfit[a:b] = _trusted(evidence(level[a:b], seen[a:b], new[a:b]))
-        posterior = _posterior(trusted)
+        ratio = evidence(level[a:b], seen[a:b], moving[a:b], new[a:b])
+        posterior, misfit[a:b] = _believed(ratio, moving[a:b] & told[a:b], new[a:b])
+        two_sided = _two_sided(ratio, posterior)
         for k in range(start, min(n, start + _CHUNK)):
             here = posterior[k - a]
             p_flip[k] = 1 - here[bands]
             p_tear[k] = here[1:bands].sum()
+            if not two_sided[k - a]:
+                p_tear[k] = min(p_tear[k], ONE_SIDED)
             if p_tear[k] >= 0.5:
                 first[k], last[k] = _interval(here[1:bands])
-    told = (seen > 0).mean(1) >= LEAST_TOLD
     p_tear[~told | ~moving] = np.nan
     first[~(p_tear >= 0.5)] = last[~(p_tear >= 0.5)] = -1
-    measurable, why = _measurable(told & moving, new, p_tear, misfit)
+    measurable, why = _measurable(told & moving, p_flip < 0.5, _amid_motion(change, new), p_tear >= 0.5, misfit)
     if not measurable:
         p_tear[:] = np.nan
         first[:] = last[:] = -1
     return Tears(p_tear, p_flip, first, last, measurable, why)
 
 
-def evidence(level: Bytes, seen: Bytes, new: Bools) -> Doubles:
-    """(n, bands) logarithm of how much likelier it is that a band changed than that it did not; 0 where blind."""
+def evidence(level: Bytes, seen: Bytes, moving: Bools, new: Bools) -> Doubles:
+    """(n, bands) logarithm of how much likelier it is that a band changed than that it did not; 0 where blind.
+
+    What a band shows when it changes depends on the scene, and when it does not on the coder. So the average over
+    scenes only begins: by what it says changed, it is told from the pictures nearby how far bands change here.
+    """
+    n, bands = level.shape
+    telling = level > 0
+    place = np.digitize(_shares(level, new), _EDGES)
+    weight = np.where(telling, np.sqrt(seen / 255.0) * (TELLING / bands), 0.0)
+    learn = telling & moving[:, None]
+    learn[:1] = False
+    begun = np.repeat(_ratios(np.zeros((1, len(_CHANGED))), np.zeros((1, len(_CHANGED)))), n, 0)
+    posterior = _posterior(np.take_along_axis(begun, place, 1) * weight * COMMON_TRUST, ANYWHERE)
+    below = np.cumsum(posterior[:, :bands], 1)
+    above = np.zeros((n, bands))
+    above[1:] = np.clip(1 - posterior[:-1, bands:] - below[:-1], 0, 1)
+    changed = np.clip(1 - (1 - below) * (1 - above), 0, 1)[learn]
+    at = (np.arange(n)[:, None] * len(_CHANGED) + place)[learn]
+    heaps = (np.bincount(at, part, n * len(_CHANGED)).reshape(n, -1) for part in (changed, 1 - changed))
+    told = _ratios(*(_nearby(heap) for heap in heaps))
+    return np.asarray(np.take_along_axis(told, place, 1) * weight)
+
+
+def _shares(level: Bytes, new: Bools) -> npt.NDArray[np.float32]:
+    """(n, bands) how far each band changed, 0 to 1."""
     share = np.maximum(level.astype(np.float32) - 1, 0) / 254
     # Where motion has just slowed, even what changed most changed by less than it lately did; but so does the noise
     # of a repeat, which is no measure for anything.
@@ -100,18 +149,66 @@ def evidence(level: Bytes, seen: Bytes, new: Bools) -> Doubles:
         for part in (0.5, 0.15)
     )
     share /= np.where(new & (middle >= SLOWED), most.clip(SLOWED, 1), 1)[:, None]
-    told = np.interp(share, _PLACES, _RATIOS)
+    return share
+
+
+def _ratios(changed: Doubles, unchanged: Doubles) -> Doubles:
+    """(n, places) logarithms of ratios from counts by place, the average counted in. They rise with the change."""
+    logs = []
+    for counts, average in ((changed, _CHANGED), (unchanged, _UNCHANGED)):
+        whole = counts + np.array(average) * (KNOWN / sum(average))
+        logs.append(np.log(whole / whole.sum(1, keepdims=True)))
+    ratio = logs[0] - logs[1]
+    rising = np.maximum.accumulate(ratio, 1) + np.minimum.accumulate(ratio[:, ::-1], 1)[:, ::-1]
+    return np.asarray(np.clip(rising / 2, -MOST, MOST))
+
+
+def _nearby(values: Doubles) -> Doubles:
+    """(n, m) sums over the pictures near each."""
+    n = values.shape[0]
+    total = np.concatenate([np.zeros((1, values.shape[1])), np.cumsum(values, 0)])
+    at = np.arange(n)
+    return np.asarray(total[np.minimum(at + COMMON_WITHIN + 1, n)] - total[np.maximum(at - COMMON_WITHIN, 0)])
+
+
+def _believed(ratio: Doubles, told: Bools, new: Bools) -> tuple[Doubles, Doubles]:
+    """(n, bands + 1) probabilities as `_posterior` gives them, and (n,) how much of the evidence fits nothing.
+
+    A tear by itself must be clear beyond doubt, and lie in a picture that is new at all; where tears are common,
+    less will do, and pictures that differ in a few rows only are let count.
+    """
     # A repeat has no tear, in whatever bands the coder's noise looks like motion.
-    told[~new] = np.minimum(told[~new], REPEATED)
-    told *= np.sqrt(seen / 255.0)
-    told[level == 0] = 0
-    return np.asarray(told * (EVIDENCE / (MOST * level.shape[1])))
+    held = np.where(new[:, None], ratio, np.where(ratio == 0, 0, np.minimum(ratio, REPEATED)))
+    rare, misfit = _trusted(held * RARE_TRUST)
+    nearby = _nearby(np.ones((told.size, 1)))[:, 0]
+
+    def share_torn(posterior: Doubles) -> Doubles:
+        torn = (posterior[:, 1:-1].sum(1) >= 0.5) & told
+        return np.asarray(_nearby(torn[:, None].astype(np.float64))[:, 0] / nearby)
+
+    out = _posterior(rare, RARE)
+    common = share_torn(out) >= COMMON_CLEAR
+    common &= share_torn(_posterior(ratio * ANYWHERE_TRUST, ANYWHERE)) >= COMMON_SEEMING
+    if common.any():
+        out[common] = _posterior(ratio * COMMON_TRUST, COMMON)[common]
+    return out, misfit
+
+
+def _two_sided(ratio: Doubles, posterior: Doubles) -> Bools:
+    """(n,) whether rows are seen to change below the likeliest tear, and above it with the next picture."""
+    n, bands = ratio.shape
+    row = posterior[:, 1:bands].argmax(1) + 1
+    total = np.concatenate([np.zeros((n, 1)), np.cumsum(ratio, 1)], 1)
+    at = np.arange(n)
+    out = total[at, bands] - total[at, row] >= LEAST_SIDE
+    out[:-1] &= total[at[1:], row[:-1]] >= LEAST_SIDE
+    return np.asarray(out)
 
 
 def _trusted(ratio: Doubles) -> tuple[Doubles, Doubles]:
     """The evidence, weakened where it contradicts what explains it best; (n,) how much of it does."""
     bands = ratio.shape[1]
-    best = _posterior(ratio * 0.4).argmax(1)
+    best = _posterior(ratio * 0.4, ANYWHERE).argmax(1)
     above = np.where(best == bands, 0, best)
     band = np.arange(bands)
     changed = np.zeros(ratio.shape, np.bool_)
@@ -126,28 +223,45 @@ def _trusted(ratio: Doubles) -> tuple[Doubles, Doubles]:
     return np.asarray(ratio / (1 + misfit / MISFIT)[:, None]), misfit
 
 
-def _measurable(told: Bools, new: Bools, p_tear: npt.NDArray[np.float32], misfit: Doubles) -> tuple[bool, str]:
+def _measurable(told: Bools, held: Bools, amid: Bools, torn: Bools, misfit: Doubles) -> tuple[bool, str]:
     if not told.any():
         return False, "nothing moves that tears could be seen in"
     if np.median(misfit[told]) > MOST_MISFIT:
         return False, "things move for themselves before a still picture: what changes does not show tears"
-    if new[told].mean() > EVERY_REFRESH and (p_tear[told] >= 0.5).mean() < FEW:
-        return False, "every refresh changes: a tear leaves nothing unchanged to tell it by"
+    if torn[told].mean() < FEW:
+        holds = int((held & told & ~np.concatenate([[False], held[:-1]])).sum())
+        often = torn[told].sum() >= BESIDE_HOLDS * max(holds, 1) and (~held[told]).mean() > MOSTLY_NEW
+        if often or (held & amid)[told].mean() < LEAST_HELD:
+            return False, "every refresh changes: a tear leaves nothing unchanged to tell it by"
     return True, ""
+
+
+def _amid_motion(change: Floats, new: Bools) -> Bools:
+    """(n,) where what moves goes on moving: a hold there is the machine's, not the scene's."""
+    n = change.size
+    out = np.zeros(n, np.bool_)
+    for k in range(1, n):
+        near = slice(max(1, k - COMMON_WITHIN), k + COMMON_WITHIN + 1)
+        usual = change[near][new[near]]
+        before, after = change[max(1, k - AMID_WITHIN) : k], change[k + 1 : k + 1 + AMID_WITHIN]
+        if usual.size and before.size and after.size:
+            out[k] = min(before.max(), after.max()) >= AMID * np.median(usual)
+    return out
 
 
 def _interval(p: Doubles) -> tuple[int, int]:
     """Bands, half-open, that hold 95 % of a tear's place. p: over bands 1, 2, ...; a tear lies near their top."""
+    p = p**WIDENED
     total = np.cumsum(p) / p.sum()
     low, high = int(np.searchsorted(total, 0.025)), int(np.searchsorted(total, 0.975))
     # The band in which the change-over lies changes in part and may count as either; so, coded, may its neighbours.
     return max(0, low - 1), min(high, p.size - 1) + 3
 
 
-def _posterior(ratio: Doubles) -> Doubles:
+def _posterior(ratio: Doubles, penalty: float) -> Doubles:
     """(n, bands + 1) probability of a change-over at each band; the last column: none."""
     out = np.empty((ratio.shape[0], ratio.shape[1] + 1))
-    _forward_backward()(np.ascontiguousarray(ratio), PENALTY, out)
+    _forward_backward()(np.ascontiguousarray(ratio), penalty, out)
     return out
 
 

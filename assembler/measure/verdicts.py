@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from assembler.measure.blocks import BAND
 from assembler.measure.cadence import p_new
-from assembler.measure.features import Floats, Notes, strips_in_band
+from assembler.measure.features import COLUMN, Floats, Notes, strips_in_band
 from assembler.measure.masks import stored_size
 from assembler.measure.model import Cadence, State, Thumbs
 from assembler.measure.quality import gate
@@ -36,7 +36,7 @@ def cadence_of(info: CaptureInfo, notes: Notes, ever: Floats) -> Cadence:
     state = states(notes.pairs, notes.light, p, ever, rate, black=black)
     # A torn picture differs in part, which the cadence model is unsure of; so tears are looked for there too.
     active = (state == State.MOVING) | (state == State.UNDECIDED)
-    found = find_tears(notes.level, notes.seen, active, p >= 0.5)
+    found = find_tears(notes.level, notes.seen, active, p >= 0.5, notes.pairs[:, COLUMN["rms"]])
     tears_why = found.why
     if info.rotation or info.interlaced:
         tears_why = "the capture is stored turned" if info.rotation else "the capture is interlaced"
