@@ -92,6 +92,13 @@ class PictureReader:
             self._container.close()
         self._container = self._stream = None
 
+    def reshape(self, shape: PaneShape) -> None:
+        """Go on for another pane, from where the file is open at. Raises ValueError for a crop outside the capture."""
+        if shape != self._shape:
+            self._crop = _checked_crop(self._info, shape)
+            self._shape, self._convert = shape, None
+            self._held.clear()
+
     def planes(self, index: int) -> Planes:
         """Picture `index` (from 0). The planes are valid until the next call but one; do not write to them."""
         if not 0 <= index < len(self._pts):

@@ -10,6 +10,7 @@ from typing import Self
 import numpy as np
 
 from assembler.media.planes import Planes, blank
+from assembler.media.shelf import shelf
 from assembler.picture.arrange import layout_of
 from assembler.picture.captions import caption_place, caption_sprite
 from assembler.picture.geometry import safe_area
@@ -39,6 +40,7 @@ class PictureTools:
         blend(dot, Sprite.from_rgba(plain, stage.bits), 0, 0)
         self._ground = (int(dot.y[0, 0]), int(dot.u[0, 0]), int(dot.v[0, 0]))
         self._kept: _Counting | None = None
+        self._shelf = contextlib.ExitStack()
 
     @contextlib.contextmanager
     def painter(self, shot: PlacedShot, first: int) -> Iterator[Painter]:
@@ -96,8 +98,10 @@ class PictureTools:
         if self._kept is not None:
             self._kept.close()
             self._kept = None
+        self._shelf.close()
 
     def __enter__(self) -> Self:
+        self._shelf.enter_context(shelf())
         return self
 
     def __exit__(
