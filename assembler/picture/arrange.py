@@ -13,7 +13,7 @@ from fractions import Fraction
 
 from assembler.media.planes import Planes
 from assembler.media.proxies import proxied_shape
-from assembler.media.reader import PictureReader
+from assembler.media.shelf import lent
 from assembler.picture.evidence import Evidence, evidence_height
 from assembler.picture.feed import PaneFeed
 from assembler.picture.geometry import Rect
@@ -111,7 +111,7 @@ class Arranged:
         shape = fitted.shape
         proxies = self.stage.proxies.get(placed.capture.id)
         by_proxy = may_be_proxied(self.shot.arrangement, placed.pane) and proxied_shape(info, shape) is not None
-        opened = proxies.opened if proxies is not None and by_proxy else PictureReader
+        opened = proxies.opened if proxies is not None and by_proxy else lent
         feed = self._opened.enter_context(PaneFeed(info, shape, placed.picture, first, opened=opened))
         return OpenPane(feed, Rect(rect.x + fitted.x, rect.y + fitted.y, shape.width, shape.height))
 
