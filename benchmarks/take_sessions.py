@@ -20,7 +20,7 @@ import sys
 import tempfile
 import time
 import wave
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from random import Random
@@ -71,13 +71,16 @@ TUNING = tuple(
         [(v, d) for d in (28.0, 20.0) for v in TUNING_VOICES] + [(REAL, d) for d in (28.0, 24.0, 20.0)]
     )
 )
-SCORING = tuple(
-    Plan(7200 + n, voice, noise)
-    for n, (voice, noise) in enumerate(
-        [(v, (30.0, 24.0, 20.0, 16.0)[n % 4]) for n, v in enumerate((*SCORING_VOICES, *SCORING_VOICES[:4]))]
-        + [(REAL, d) for d in (30.0, 26.0, 22.0, 18.0, 28.0, 20.0)]
-    )
-)
+
+
+def scoring(first_seed: int, voices: Sequence[str]) -> tuple[Plan, ...]:
+    """Sessions of real pieces first, then of each voice."""
+    kinds = [(REAL, d) for d in (30.0, 26.0, 22.0, 18.0, 28.0, 20.0)]
+    kinds += [(v, (30.0, 24.0, 20.0, 16.0)[n % 4]) for n, v in enumerate(voices)]
+    return tuple(Plan(first_seed + n, voice, noise) for n, (voice, noise) in enumerate(kinds))
+
+
+SCORING = scoring(8300, SCORING_VOICES)
 
 
 def session_of(plan: Plan, pool: tuple[str, ...], real: dict[str, Samples]) -> Session:

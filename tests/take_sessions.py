@@ -25,9 +25,11 @@ from tests.take_script import CHATTER, FILLERS, LINES, PICK_UP, SLATE
 
 RATE = 48_000
 TUNING_LINES, SCORING_LINES = LINES[0::2], LINES[1::2]
-# No voice is in both. The scoring ones were chosen before anything was tried.
+# No voice is in both. The scoring ones were chosen before anything was tried on them; FORMER_VOICES were scored before,
+# and what they showed was looked at.
 TUNING_VOICES = ("en-us", "en-us+f2", "gmw/en+m3", "en-us+m6", "gmw/en-GB-x-rp", "gmw/en+f4")
-SCORING_VOICES = ("en-us+m1", "gmw/en", "en-us+f4", "gmw/en+f1", "en-us+m4", "en-us+m7")
+SCORING_VOICES = ("en-us+m2", "gmw/en+m2", "en-us+f1", "gmw/en+f2", "en-us+m8", "gmw/en+m7")
+FORMER_VOICES = ("en-us+m1", "gmw/en", "en-us+f4", "gmw/en+f1", "en-us+m4", "en-us+m7")
 
 Samples = npt.NDArray[np.float32]
 Say = Callable[[str, Random], Samples]
