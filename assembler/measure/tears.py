@@ -133,7 +133,7 @@ def evidence(level: Bytes, seen: Bytes, moving: Bools, new: Bools) -> Doubles:
     changed = np.clip(1 - (1 - below) * (1 - above), 0, 1)[learn]
     at = (np.arange(n)[:, None] * len(_CHANGED) + place)[learn]
     heaps = (np.bincount(at, part, n * len(_CHANGED)).reshape(n, -1) for part in (changed, 1 - changed))
-    told = _ratios(*(_nearby(heap) for heap in heaps))
+    told = _ratios(*(_nearby(heap.astype(np.float64)) for heap in heaps))
     return np.asarray(np.take_along_axis(told, place, 1) * weight)
 
 
@@ -148,8 +148,7 @@ def _shares(level: Bytes, new: Bools) -> npt.NDArray[np.float32]:
         ordered[np.arange(level.shape[0]), level.shape[1] - 1 - (part * telling).astype(np.int64)]
         for part in (0.5, 0.15)
     )
-    share /= np.where(new & (middle >= SLOWED), most.clip(SLOWED, 1), 1)[:, None]
-    return share
+    return np.asarray(share / np.where(new & (middle >= SLOWED), most.clip(SLOWED, 1), 1)[:, None], np.float32)
 
 
 def _ratios(changed: Doubles, unchanged: Doubles) -> Doubles:
