@@ -17,6 +17,7 @@ from media_maker import Sound, number_in, tone, write_sound
 from render_maker import NumberTools, Scene, cue, programme, with_tools
 
 from assembler.cli.main import main
+from assembler.errors import UsageError
 from assembler.media.boxes import layout_of
 from assembler.media.finished import read_finished
 from assembler.media.join import join_parts
@@ -190,6 +191,18 @@ def noisy(timeline: Timeline, options: MasterOptions) -> MasterResult:
         timeline, (cue(0, timeline.frames, "x"),), replace(options, burn_captions=True),
         open_tools=with_tools(tools), mix_sound=Hum, cancelled=lambda: False,
     )  # fmt: skip
+
+
+@pytest.mark.parametrize("name", ["film.mp4", "x.mp4", "y.mp4"])
+def test_no_name_a_master_may_have_takes_the_place_of_footage(tmp_path: Path, name: str) -> None:
+    timeline = programme(tmp_path, [Scene("a", [5])])
+    film = timeline.captures["film"].path
+    used = {"x.mp4": "x.before.mp4", "y.mp4": "y.failed.mp4"}.get(name, name)
+    moved = film.rename(film.with_name(used))
+    timeline = replace(timeline, captures={"film": replace(timeline.captures["film"], path=moved)})
+    with pytest.raises(UsageError, match="this master would take its place"):
+        master(timeline, replace(H264, out=moved.with_name(name)))
+    assert [path.name for path in film.parent.iterdir()] == [used]
 
 
 @pytest.mark.parametrize("options", [H264, HEVC], ids=["h264", "hevc"])

@@ -111,8 +111,12 @@ def render_master(
     Raises what that raises. A point that fails is no error here: see `MasterResult.verified`.
     """
     asked = destination(timeline, options.out, "master")
+    # None of the names it may come to have may be that of a file the programme is made from.
+    unverified, failed, before = (
+        destination(timeline, asked.with_name(f"{asked.stem}.{state}.mp4"), "master")
+        for state in ("unverified", "failed", "before")
+    )
     wanted = _as_draft(timeline, options)
-    unverified = asked.with_name(f"{asked.stem}.unverified.mp4")
     draft = render_draft(
         timeline, cues, replace(wanted, out=unverified), progress,
         fonts=fonts, open_tools=open_tools, mix_sound=mix_sound, cancelled=cancelled,
@@ -134,25 +138,22 @@ def render_master(
         ),
         lambda done, _total: meter.reach(done),
     )
-    before = None
-    path = asked.with_name(f"{asked.stem}.failed.mp4") if verified.failed else asked
-    if not verified.failed:
-        before = _kept_before(asked)
+    path = failed if verified.failed else asked
+    kept = None if verified.failed else _kept_before(asked, before, failed)
     land(unverified, path)
     report = path.with_suffix(".report.json")
     about = {"file": path.name, "codec": options.codec, "class": frame.upload.name if frame.upload else None}
     write_whole(report, json.dumps(about | verified.as_data(), ensure_ascii=False, indent=2).encode() + b"\n")
-    return MasterResult(path, report, frame, verified, replace(draft, path=path), before)
+    return MasterResult(path, report, frame, verified, replace(draft, path=path), kept)
 
 
-def _kept_before(path: Path) -> Path | None:
+def _kept_before(path: Path, before: Path, failed: Path) -> Path | None:
     """Put the master that is there aside; it has perhaps been handed on. A failed one of an earlier run goes."""
-    for failed in (path.with_name(f"{path.stem}.failed.mp4"), path.with_name(f"{path.stem}.failed.report.json")):
+    for gone in (failed, failed.with_suffix(".report.json")):
         with contextlib.suppress(OSError):
-            failed.unlink(missing_ok=True)
+            gone.unlink(missing_ok=True)
     if not path.exists():
         return None
-    before = path.with_name(f"{path.stem}.before.mp4")
     try:
         path.replace(before)
     except OSError as error:
