@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,10 +14,13 @@ from render_maker import pictures
 from assembler.media import proxies as media_proxies
 from assembler.media import proxy_writing
 from assembler.media.proxies import pays
+from assembler.media.reader import PaneShape
 from assembler.media.writer import EncoderSettings
+from assembler.picture.panes import quick_shape
 from assembler.prepare import prepare
 from assembler.render import proxies as render_proxies
 from assembler.render.draft import DraftOptions, DraftResult, part_jobs, render_draft
+from assembler.render.jobs import job_key
 
 SIDE_BY_SIDE = "side-by-side: [{capture: a}, {capture: b, from: 4 f}]"
 OPTIONS = DraftOptions(
@@ -63,8 +67,6 @@ segments:
 
 
 def draft(folder: Path, **more: object) -> DraftResult:
-    from dataclasses import replace
-
     prepared = prepare(folder)
     assert not prepared.blocking
     return render_draft(prepared.timeline, prepared.cues, replace(OPTIONS, **more), fonts=prepared.fonts)  # type: ignore[arg-type]
@@ -109,13 +111,28 @@ def test_refused_proxies_are_not_made_and_give_other_parts(tmp_path: Path, foota
 
 
 def test_a_master_never_reads_by_proxy(tmp_path: Path, footage: Path) -> None:
-    from dataclasses import replace
-
     prepared = prepare(project(tmp_path / "p", footage))
     jobs = part_jobs(prepared.timeline, prepared.cues, replace(OPTIONS, purpose="master"))
     assert [job.by_proxy for job in jobs] == [()]
     drafts = part_jobs(prepared.timeline, prepared.cues, OPTIONS)
     assert [job.by_proxy for job in drafts] == [("a", "b")]
+    # Nor is anything of it scaled the quick way, so that the two share no part.
+    assert [job.quick for job in jobs] == [False]
+    assert [job.quick for job in drafts] == [True]
+    same = part_jobs(prepared.timeline, prepared.cues, replace(OPTIONS, proxies=False))
+    assert job_key(same[0]) != job_key(replace(same[0], quick=False))
+
+
+def test_only_what_is_scaled_down_far_is_scaled_the_quick_way(tmp_path: Path, footage: Path) -> None:
+    info = prepare(project(tmp_path / "p", footage)).timeline.captures["a"]
+    for shape, expected in (
+        (PaneShape(640, 360, None, "lanczos"), "area"),
+        (PaneShape(960, 540, None, "bicubic"), "area"),
+        (PaneShape(962, 540, None, "lanczos"), "lanczos"),
+        (PaneShape(640, 360, None, "nearest"), "nearest"),
+        (PaneShape(640, 360, (0, 0, 960, 540), "lanczos"), "lanczos"),
+    ):
+        assert quick_shape(shape, info).scaling == expected
 
 
 @pytest.mark.parametrize(

@@ -21,7 +21,7 @@ from assembler.picture.ground import filled, put, uncovered
 from assembler.picture.labels import label_sprite
 from assembler.picture.layout import Layout, lay_out
 from assembler.picture.look import GROUND
-from assembler.picture.panes import may_be_proxied, pane_shape, picture_size
+from assembler.picture.panes import may_be_proxied, pane_shape, picture_size, quick_shape
 from assembler.picture.sprite import Sprite, blend
 from assembler.picture.stage import Stage
 from assembler.timeline.model import PlacedPane, PlacedShot
@@ -108,7 +108,7 @@ class Arranged:
     def _open(self, placed: PlacedPane, rect: Rect, first: int) -> OpenPane:
         info = self.stage.captures[placed.capture.id]
         fitted = pane_shape(placed.pane, info, rect, bits=self.stage.bits, scale=self.stage.scale)
-        shape = fitted.shape
+        shape = quick_shape(fitted.shape, info) if self.stage.quick else fitted.shape
         proxies = self.stage.proxies.get(placed.capture.id)
         by_proxy = may_be_proxied(self.shot.arrangement, placed.pane) and proxied_shape(info, shape) is not None
         opened = proxies.opened if proxies is not None and by_proxy else lent

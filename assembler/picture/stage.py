@@ -20,7 +20,8 @@ class Stage:
     """width, height: of the picture painted, even. canvas: the programme's own size, which a draft's
     may be smaller than. bits: 8 or 10. captures: by capture id. folder: the project's.
     allow_code: whether Python files of the project may be run. measured: cadences by capture id.
-    proxies: by capture id, of captures that are read by proxy where a pane allows it.
+    proxies: by capture id, of captures that are read by proxy where a pane allows it. quick: a draft, whose pictures
+    may be scaled down in a cheaper way.
     """
 
     width: int
@@ -35,6 +36,7 @@ class Stage:
     allow_code: bool = False
     measured: Mapping[str, Cadence] = field(default_factory=dict)
     proxies: Mapping[str, Proxies] = field(default_factory=dict)
+    quick: bool = False
 
     @property
     def scale(self) -> Fraction:

@@ -140,6 +140,7 @@ def part_jobs(timeline: Timeline, cues: Sequence[Cue], options: DraftOptions) ->
         options.counting,
         PIECES_S[options.purpose],
         options.proxies and options.purpose == "draft",
+        options.purpose == "draft",
     )
     return plan_parts(timeline, cues, span, drawn, Prints(timeline, _font_files(timeline)))
 
@@ -324,6 +325,7 @@ def stage_for(
         allow_code=options.allow_code,
         measured=timeline.measured,
         proxies=proxies or {},
+        quick=options.purpose == "draft",
     )
 
 

@@ -75,7 +75,7 @@ class PartJob:
     segment, number: what it is called in plans, the shot counted from 1. first: the frame of `shot`
     it begins with. canvas: the storyboard's own size, from which proportions follow.
     sources: what stands behind each name used (captures, still pictures, project code), as digests.
-    by_proxy: captures that are read by proxy where a pane allows it.
+    by_proxy: captures that are read by proxy where a pane allows it. quick: as Stage has it.
     """
 
     segment: str
@@ -98,6 +98,7 @@ class PartJob:
     engine: str
     measured: str = ""  # a digest of the measurements that graphs and summaries draw, empty without
     by_proxy: tuple[str, ...] = ()
+    quick: bool = False
 
     @property
     def name(self) -> str:
@@ -113,7 +114,7 @@ class PartJob:
 def job_facets(job: PartJob) -> dict[str, str]:
     """A digest of each thing a part depends on. Nothing that is not drawn is in it."""
     return {
-        "footage": _digest([_pictures(job, job.shot, job.first, job.frames), _files(job), job.by_proxy]),
+        "footage": _digest([_pictures(job, job.shot, job.first, job.frames), _files(job), job.by_proxy, job.quick]),
         "arrangement": _digest(_arrangement(job)),
         "dissolve or fade": _digest([_dissolve(job), _plain(job.fades)]),
         "captions": _digest([_caption(burn) for burn in job.captions]),

@@ -41,7 +41,7 @@ id; or the programme's timecode and the id, so that an edit makes anew the pictu
 class Drawn:
     """What is drawn over the picture and how it is encoded. width, height: of the output, even. counting: what the
     marks count. piece_s: length of the pieces a long shot is cut into. proxies: whether captures that cost much to read
-    may be read by proxy."""
+    may be read by proxy. quick: as Stage has it."""
 
     width: int
     height: int
@@ -51,6 +51,7 @@ class Drawn:
     counting: Counting = "segment"
     piece_s: Fraction = PIECES_S["draft"]
     proxies: bool = False
+    quick: bool = False
 
 
 def plan_parts(
@@ -183,6 +184,7 @@ class _Planner:
             engine=self.prints.engine,
             measured=measured_print(timeline.measured, shown),
             by_proxy=read_by_proxy(shown, self.proxied),
+            quick=drawn.quick,
         )
 
     def _subjects(self, shown: Sequence[PlacedShot]) -> dict[str, Subject]:
