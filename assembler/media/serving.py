@@ -31,8 +31,10 @@ _SET_PARENT_DEATH_SIGNAL = 1  # from linux/prctl.h
 
 def serve(opened: Callable[[Any], AbstractContextManager[Do]]) -> None:
     """Do jobs until stdin closes. opened: is given the setup, and gives what does the jobs."""
-    # Who asked decides when to stop: an interrupt reaches every process of a terminal, and only one should answer it.
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    # Who asked decides when to stop: a terminal, or a system that ends a service, sends these to every process of a
+    # run, and only one should answer them.
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, signal.SIG_IGN)
     _end_with(int(sys.argv[1]))
     answers = os.fdopen(os.dup(1), "wb", buffering=0)
     os.dup2(2, 1)  # whatever a library prints must not come between the answers
