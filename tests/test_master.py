@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import subprocess
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -21,9 +22,10 @@ from assembler.errors import UsageError
 from assembler.media.boxes import layout_of
 from assembler.media.finished import read_finished
 from assembler.media.join import join_parts
-from assembler.media.writer import frame_planes
+from assembler.media.writer import PartWriter, frame_planes
+from assembler.render.classes import frame_for
 from assembler.render.draft import DraftOptions, plan_draft, render_draft
-from assembler.render.master import MasterOptions, MasterResult, plan_master, render_master
+from assembler.render.master import MasterOptions, MasterResult, plan_master, render_master, settings_for
 from assembler.render.verify import Wanted, verify
 from assembler.sound.report import MixReport
 from assembler.timeline.model import Timeline
@@ -219,6 +221,30 @@ def test_the_cap_holds_where_the_picture_asks_for_more(tmp_path: Path, options: 
     assert sum(sizes) * 8 > cap * 2, "the pictures ask for too little to show anything"
     states = {point.name: point.state for point in free.verified.points}
     assert states["level's buffer"] == "ok"
+
+
+@pytest.mark.parametrize("options", [H264, HEVC], ids=["h264", "hevc"])
+def test_a_capped_part_is_the_same_each_time_however_busy_the_machine_is(
+    tmp_path: Path, options: MasterOptions
+) -> None:
+    frame = frame_for((256, 144), Fraction(30), options.codec)
+    cap = frame.cap // 5  # so little that it is met by every picture
+    frame = replace(frame, cap=cap, buffer=cap)
+    settings = settings_for(frame, options)
+    noise = np.random.default_rng(5).integers(60, 120, (24, 144, 256)) << (settings.bits - 8)
+
+    def write(path: Path) -> None:
+        with PartWriter(path, width=256, height=144, rate=Fraction(30), settings=settings) as writer:
+            for picture in noise:
+                canvas = writer.canvas()
+                canvas.y[:] = picture
+                canvas.u[:] = canvas.v[:] = 128 << (settings.bits - 8)
+                writer.submit()
+
+    paths = [tmp_path / f"{number}.mp4" for number in range(8)]
+    with ThreadPoolExecutor(8) as crowd:  # they are in each other's way
+        list(crowd.map(write, paths))
+    assert len({path.read_bytes() for path in paths}) == 1
 
 
 # --- what is not as it was to be -------------------------------------------------------------------

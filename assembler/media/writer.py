@@ -102,7 +102,10 @@ class EncoderSettings:
             return words
         # Half full at the start: a joined programme goes from one part's buffer to the next's, and what each part
         # may spend beyond the cap is what its buffer begins with.
-        return f"{words}:vbv-maxrate={self.max_rate // 1000}:vbv-bufsize={self.buffer // 1000}:vbv-init=0.5"
+        words += f":vbv-maxrate={self.max_rate // 1000}:vbv-bufsize={self.buffer // 1000}:vbv-init=0.5"
+        # Both plan by how far the pictures have come that are coded just then in other threads, so that with more than
+        # one at a time the same pictures come out a little different each time. HEVC still shares out rows.
+        return f"{words}:{'threads' if self.codec == 'libx264' else 'frame-threads'}=1"
 
 
 def clock_of(rate: Fraction) -> tuple[Fraction, int]:
