@@ -15,6 +15,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+from assembler.captions.allocating import many_objects
 from assembler.captions.limits import Limits
 from assembler.captions.script import Script, ScriptLine, script_of
 from assembler.errors import UsageError
@@ -147,6 +148,7 @@ def record_of(timeline: Timeline, limits: Limits, cues: Sequence[RecordedCue], *
     )
 
 
+@many_objects()
 def to_json(record: Record) -> str:
     """The record as text: one line a cue and a narration line, so that differences read well."""
     head = {
@@ -193,6 +195,7 @@ def to_json(record: Record) -> str:
     return "{\n" + text + "\n}\n"
 
 
+@many_objects()
 def from_json(text: str, path: Path) -> Record:
     """Read a record. Raises UsageError when it is damaged or of another version."""
     try:

@@ -12,6 +12,7 @@ from dataclasses import replace
 from functools import cached_property
 from itertools import pairwise
 
+from assembler.captions.allocating import many_objects
 from assembler.captions.binding import Bound, bind, shown_words
 from assembler.captions.caption_file import FileCue
 from assembler.captions.cues import Cue, make_cues
@@ -46,6 +47,7 @@ def first_file(timeline: Timeline, cues: Sequence[Cue] | None = None) -> Result:
     return Result(found, (), (), 0, record, False)
 
 
+@many_objects()
 def retime(timeline: Timeline, record: Record, cues: Sequence[FileCue], *, trust_times: bool = True) -> Result:
     """Bring a file's cues, in its order, from the programme of `record` to `timeline`.
 

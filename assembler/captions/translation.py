@@ -13,6 +13,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from assembler.captions.allocating import many_objects
 from assembler.captions.binding import Bound
 from assembler.captions.caption_file import FileCue
 from assembler.captions.files import millisecond
@@ -40,6 +41,7 @@ def language_of(path: Path) -> str:
     return found[1] if found else ""
 
 
+@many_objects()
 def retime_translation(timeline: Timeline, record: Record, cues: Sequence[FileCue], *, own: bool = True) -> Result:
     """Bring a translation's cues, in the file's order, from the programme of `record` to `timeline`.
 
