@@ -14,6 +14,7 @@ from assembler.sound.loudness import CHUNK
 
 _AHEAD = 5  # milliseconds in which the gain falls
 _RECOVERY = 80.0  # milliseconds
+_STRETCH = 60_000  # milliseconds reckoned at once
 _AS_GOOD = 0.0001  # of the gain missing: as good as recovered
 
 Curve = npt.NDArray[np.float32]
@@ -40,12 +41,22 @@ def _recovering(least: Curve) -> Curve:
     What is missing to a gain of 1 shrinks by the same share each millisecond, so that how far down each millisecond
     pulls every later one is, in logarithms, a straight line, and the deepest of all lines is a running maximum.
     """
-    missing = 1.0 - least.astype(np.float64)
-    lines = np.full(least.size, -np.inf)
-    np.log(missing, out=lines, where=missing > 0)
-    times = np.arange(least.size) / _RECOVERY
-    deepest = np.exp(np.maximum.accumulate(lines + times) - times)
-    return np.minimum(np.where(deepest < _AS_GOOD, 1.0, 1.0 - deepest).astype(np.float32), least)
+    out = np.empty_like(least)
+    deepest_before = -np.inf  # in logarithms, at the millisecond before the stretch
+    for first in range(0, least.size, _STRETCH):  # stretch by stretch: an hour in double precision takes much room
+        part = least[first : first + _STRETCH]
+        missing = 1.0 - part.astype(np.float64)
+        lines = np.full(part.size, -np.inf)
+        np.log(missing, out=lines, where=missing > 0)
+        times = np.arange(part.size) / _RECOVERY
+        lines += times
+        lines[0] = max(lines[0], deepest_before - 1 / _RECOVERY)
+        lines = np.maximum.accumulate(lines) - times
+        deepest_before = float(lines[-1])
+        deepest = np.exp(lines)
+        recovered = np.where(deepest < _AS_GOOD, 1.0, 1.0 - deepest).astype(np.float32)
+        np.minimum(recovered, part, out=out[first : first + _STRETCH])
+    return out
 
 
 def gains_at(curve: Curve, start_sample: int, samples: int) -> Curve:
