@@ -185,6 +185,8 @@ def main() -> None:
     print(f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}; captures: {sizes}")
     print(f"| way | runs | median wall s | process s | wall, against the filter graph | process |\n|{'---|' * 6}")
     for name, taken in times.items():
+        if not taken:
+            continue
         wall, process = (statistics.median(each[k] for each in taken) for k in (0, 1))
         rounds = [[a[k] / b[k] for a, b in zip(taken, base, strict=False)] for k in (0, 1)]
         ratios = [f"{statistics.median(each):.2f} ({min(each):.2f} to {max(each):.2f})" for each in rounds]

@@ -179,7 +179,8 @@ def main() -> None:
     options = arguments.parse_args()
     work = options.folder or Path(tempfile.mkdtemp(prefix="proxies-"))
     print(f"{platform.machine()}, {os.cpu_count()} cores, Python {platform.python_version()}\n")
-    drafts(work, options.seconds, options.runs)
+    if options.runs:
+        drafts(work, options.seconds, options.runs)
     estimates(work, options.pictures)
     coders(work, options.pictures)
 
