@@ -15,6 +15,7 @@ from math import ceil, floor
 from typing import Literal
 
 from assembler.captions.cues import Cue
+from assembler.captions.limits import LIMITS
 from assembler.errors import RenderError, UsageError
 from assembler.media.join import Chapter
 from assembler.media.writer import EncoderSettings
@@ -196,8 +197,18 @@ class _Planner:
         return tuple(
             Burn(kept.start_frame, kept.end_frame, cue.lines, number)
             for number, cue in enumerate(self.cues, start=1)
-            if (kept := _within(Span(cue.start_frame, cue.end_frame), span)) is not None
+            if (kept := _within(Span(cue.start_frame, self._burnt_until(cue)), span)) is not None
         )
+
+    def _burnt_until(self, cue: Cue) -> int:
+        """A caption that ends with its segment, or the gap between captions before it, goes that gap before it: which
+        of the two depends on what follows, and pictures must not."""
+        gap = LIMITS[self.timeline.storyboard.captions.limits].gap_frames
+        for placed in self.timeline.segments:
+            end = placed.span.end_frame
+            if end - gap <= cue.end_frame <= end and cue.start_frame < end - gap:
+                return end - gap
+        return cue.end_frame
 
     def _stamp(self, segment: PlacedSegment, span: Span) -> Stamp:
         kept = (_within(spoken, span) for spoken in self.scratch)
