@@ -31,7 +31,7 @@ WORDS = 6000
 
 
 def vocabulary(rng: random.Random) -> list[str]:
-    parts = "ba dor fen gil har kel lum mar nod per quin ros sel tav vor wen".split()
+    parts = ["ba", "dor", "fen", "gil", "har", "kel", "lum", "mar", "nod", "per", "quin", "ros", "sel", "tav", "vor"]
     return ["".join(rng.choice(parts) for _ in range(1 + rank % 3)) + str(rank % 7 or "") for rank in range(WORDS)]
 
 

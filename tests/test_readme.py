@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 from fractions import Fraction
 from pathlib import Path
 
@@ -69,3 +70,18 @@ def test_the_check_run_calls_the_readmes_test_command() -> None:
     (command,) = re.findall(r"^(python3 -m venv.*pytest.*)$", README, re.MULTILINE)
     assert command in (ROOT / ".ci" / "run").read_text(encoding="utf-8")
     assert os.access(ROOT / ".ci" / "run", os.X_OK)
+
+
+def test_the_readmes_captions_become_what_it_says(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = shutil.copytree(ROOT / "projects_demo" / "recut", tmp_path / "recut")
+    assert main(["retime", str(folder), "--dry-run"]) == 0
+    (example,) = re.findall(r"```\n(new  .*?)```", README, re.DOTALL)
+    assert capsys.readouterr().out == example
+    corrected = (folder / "captions" / "en.srt").read_bytes()
+    # Without the record, from the two storyboards; and undone, byte for byte.
+    (folder / "captions" / "en.timing.json").unlink()
+    assert main(["retime", str(folder), "--was", str(folder / "first.yaml")]) == 0
+    assert "ninety pictures each second" in (folder / "captions" / "en.srt").read_text()
+    shutil.copy(folder / "first.yaml", folder / "storyboard.yaml")
+    assert main(["retime", str(folder)]) == 0
+    assert (folder / "captions" / "en.srt").read_bytes() == corrected

@@ -1,4 +1,4 @@
-"""Making tens of thousands of objects that all stay: the search for circles among them would take a third of the time."""
+"""Making tens of thousands of objects that all stay: looking for circles among them would take a third of the time."""
 
 from __future__ import annotations
 
