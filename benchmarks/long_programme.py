@@ -51,10 +51,10 @@ def make_project(folder: Path, minutes: int, rate: int) -> None:
         "segments:",
     ]
     for number in range(minutes * 60 // SEGMENT_S):
-        start = number * 7 % (CAPTURE_S - SEGMENT_S)
+        start = number * 3 % (rate * (CAPTURE_S - SEGMENT_S))  # another for each, so that no two parts are the same
         lines.append(
             f"  - {{id: s{number}, lasts: {SEGMENT_S} s, say: Line {number} of a long programme., hear: a, "
-            f"show: {{side-by-side: [{{capture: a, from: {start} s}}, {{capture: b, from: {start} s}}]}}}}"
+            f"show: {{side-by-side: [{{capture: a, from: {start} f}}, {{capture: b, from: {start} f}}]}}}}"
         )
     (folder / "storyboard.yaml").write_text("\n".join(lines) + "\n", encoding="utf-8")
     for made in (".assembler", "out"):
