@@ -43,7 +43,7 @@ def make_project(folder: Path, *, segments: int = SEGMENTS, size: str = "320x180
     for number in range(segments):
         start = f"{number * SECONDS} s"
         lines.append(
-            f"  - {{id: s{number}, lasts: {SECONDS} s, say: Words and more., hear: ash, "
+            f"  - {{id: s{number}, lasts: {SECONDS} s, say: Now., hear: ash, "
             f"show: {{side-by-side: [{{capture: ash, from: {start}}}, {{capture: birch, from: {start}}}]}}}}"
         )
     (folder / "storyboard.yaml").write_text("\n".join(lines) + "\n", encoding="utf-8")
