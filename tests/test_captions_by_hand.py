@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import random
+from dataclasses import replace
+from fractions import Fraction
 
 from captions_edits import BY_HAND, EDITS, as_file, board, by_hand, demand_nothing_lost, demand_sound, edit, stored
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from assembler.captions.moments import moment_of, place
+from assembler.captions.record import Record, Shown, Stretch
 from assembler.captions.retime import first_file, retime
+from assembler.captions.script import Script
 
 SEEDS = st.integers(0, 10**9)
 
@@ -54,3 +59,26 @@ def test_an_edit_undone_gives_back_what_was_set_by_hand(seed: int, done: list[st
     assert [(cue.start_ms, cue.end_ms, cue.lines) for cue in back.cues] == [
         (cue.start_ms, cue.end_ms, cue.lines) for cue in cues
     ]
+
+
+def shown(start: int, end: int, at_s: int, speed: Fraction) -> Stretch:
+    return Stretch("walk", start, end, (Shown(start, end, "ash", Fraction(at_s), speed),))
+
+
+def test_a_cue_without_words_goes_with_the_footage_it_stands_on() -> None:
+    rate = Fraction(50)
+    script = Script((), (), (), ())
+    record = Record(rate, "", "", script, (shown(0, 500, 10, Fraction(1)),), ())
+    moment = moment_of(record, Fraction(4))
+    assert moment is not None
+    assert (moment.capture, moment.capture_s) == ("ash", 14)
+    # The segment starts 2 s later; its footage 1 s further in; at half the speed; without the moment; frozen.
+    assert place(moment, [shown(100, 600, 10, Fraction(1))], {}, rate) == 6
+    assert place(moment, [shown(0, 500, 11, Fraction(1))], {}, rate) == 3
+    assert place(moment, [shown(0, 500, 10, Fraction(1, 2))], {}, rate) == 8
+    assert place(moment, [shown(0, 500, 15, Fraction(1))], {}, rate) is None
+    assert place(moment, [shown(0, 500, 14, Fraction(0))], {}, rate) is None
+    # Another segment shows it now, or the segment has another id.
+    renamed = replace(shown(0, 500, 10, Fraction(1)), id="stroll")
+    assert place(moment, [renamed], {"walk": "stroll"}, rate) == 4
+    assert place(moment, [renamed], {}, rate) is None
