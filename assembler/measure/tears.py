@@ -58,8 +58,6 @@ LEAST_HELD, FEW = 0.03, 0.1
 """Where fewer pictures than this hold amid motion, and fewer are torn, nothing shows tears."""
 AMID, AMID_WITHIN = 0.6, 3
 """A hold is amid motion where so near, on both sides, pictures change by this share of what they commonly do."""
-BESIDE_HOLDS, MOSTLY_NEW = 0.2, 0.8
-"""Tears at this share of the few holds say what the rest of the pictures, of at least this share, cannot show."""
 LEAST_TOLD = 0.1
 """Share of a picture's bands that must tell for a tear to be seen or denied in it."""
 _CHUNK, _OVERLAP = 2048, 192
@@ -227,11 +225,8 @@ def _measurable(told: Bools, held: Bools, amid: Bools, torn: Bools, misfit: Doub
         return False, "nothing moves that tears could be seen in"
     if np.median(misfit[told]) > MOST_MISFIT:
         return False, "things move for themselves before a still picture: what changes does not show tears"
-    if torn[told].mean() < FEW:
-        holds = int((held & told & ~np.concatenate([[False], held[:-1]])).sum())
-        often = torn[told].sum() >= BESIDE_HOLDS * max(holds, 1) and (~held[told]).mean() > MOSTLY_NEW
-        if often or (held & amid)[told].mean() < LEAST_HELD:
-            return False, "every refresh changes: a tear leaves nothing unchanged to tell it by"
+    if torn[told].mean() < FEW and (held & amid)[told].mean() < LEAST_HELD:
+        return False, "every refresh changes: a tear leaves nothing unchanged to tell it by"
     return True, ""
 
 
