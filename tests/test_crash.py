@@ -159,7 +159,10 @@ def test_a_worker_that_the_system_ends_is_one_clear_error(project: Path, monkeyp
 
 
 def write_other(path: Path) -> None:
-    write_clip(path, pictures=range(5000, 5150), rate=30, size=(320, 180), options={"g": "30"})
+    """Another recording under the name, there all at once: half a file would be told of otherwise."""
+    other = path.with_name("other.mp4")
+    write_clip(other, pictures=range(5000, 5150), rate=30, size=(320, 180), options={"g": "30"})
+    other.replace(path)
 
 
 @pytest.mark.parametrize("workers", [1, 2])
