@@ -256,7 +256,9 @@ def test_a_line_up_known_to_more_than_a_frame_is_told(margin_ms: int, rate: int,
     infos = {"a": capture(60), "b": capture(rate)}
     thumbs = Thumbs(np.zeros((1, 18, 32), np.float32), np.zeros(1, np.float32))
     measured = {
-        name: Measured(info, Clock.of(info), cadence(info), lambda: thumbs, load_by_hand(info.path, Clock.of(info), info.width))
+        name: Measured(
+            info, Clock.of(info), cadence(info), lambda: thumbs, load_by_hand(info.path, Clock.of(info), info.width)
+        )
         for name, info in infos.items()
     }
     storyboard, findings = with_measured_offsets(

@@ -176,8 +176,7 @@ def test_footage_that_goes_or_changes_during_a_run_is_one_clear_error(
 
     def during(event: Event) -> None:
         if event.stage == "pictures" and landed(project) and not harmed:
-            clip.unlink()
-            harm(clip) if harm is write_other else None
+            harm(clip)
             harmed.append(event.done)
 
     harmed: list[int] = []
