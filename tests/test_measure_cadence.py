@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import importlib.util
 import sys
+from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 
@@ -16,10 +17,11 @@ from planted import Array, Bools, Coder, encode, plan, scene, shown, story
 from assembler.errors import MediaError, UsageError
 from assembler.measure import blocks, store
 from assembler.measure.cadence import between_cuts, p_new, two_heaps
-from assembler.measure.features import COLUMN, NAMES, joined
+from assembler.measure.features import COLUMN, NAMES, Notes, Watcher, joined
 from assembler.measure.model import State
 from assembler.measure.passes import new_watcher, notes_of
 from assembler.measure.store import Measurement, Stopped, measure_capture
+from assembler.media.info import CaptureInfo
 from assembler.media.luma import read_luma
 from assembler.media.probe import probe
 
@@ -190,7 +192,12 @@ def test_a_stopped_measurement_goes_on_and_ends_the_same(
         measure_capture(info, tmp_path, cancelled=lambda: next(asked) >= 70)
     assert len(list(tmp_path.rglob("part-*.npz"))) == 2
     firsts: list[int] = []
-    monkeypatch.setattr(store, "notes_of", lambda i, w, first=0, *more: firsts.append(first) or notes_of(i, w, first, *more))
+
+    def noting(info: CaptureInfo, watcher: Watcher, first: int = 0, proxy: Path | None = None) -> Iterator[Notes]:
+        firsts.append(first)
+        return notes_of(info, watcher, first, proxy)
+
+    monkeypatch.setattr(store, "notes_of", noting)
     again = measure_capture(info, tmp_path, progress=count)
     assert firsts == [60]
     assert seen[-1] == (COUNT, COUNT) and seen[0][0] > 60
