@@ -34,6 +34,7 @@ BT709 = (1, 1, 1, 1)
 """Colour tags: primaries, transfer, matrix (H.273 code points), range (1 limited, 2 full)."""
 BT601 = (6, 6, 6, 1)
 PQ_2020 = (9, 16, 9, 1)
+_DELAY = 8
 _QUICK = {
     "libx264": {"preset": "ultrafast"},
     "libx265": {"preset": "ultrafast"},
@@ -187,14 +188,20 @@ def write_clip(
         if rotation:
             stream.set_display_rotation(-rotation)
         voice = _add_sound(out, sound) if sound is not None else None
+        packets = []
         for number, stamp in zip(numbers, pts, strict=True):
             frame = av.VideoFrame(*size, pixel_format)
             fill_frame(frame, draw(number, *size))
             frame.pts, frame.time_base = stamp + offset, base
             if colour is not None:
                 frame.color_primaries, frame.color_trc, frame.colorspace, frame.color_range = colour
-            out.mux(stream.encode(frame))
-        out.mux(stream.encode(None))
+            packets += stream.encode(frame)
+        packets += stream.encode(None)
+        if codec == "libx265" and len(pts) < _DELAY:
+            # Its decoding times are random in clips shorter than its own delay: count them, one step early each.
+            for packet, stamp in zip(packets, sorted(packet.pts for packet in packets), strict=True):
+                packet.dts = stamp - _DELAY * max(step, 1)
+        out.mux(packets)
         if voice is not None and sound is not None:
             _write_sound(out, voice, sound)
     return path

@@ -76,7 +76,7 @@ def test_a_setup_that_fails_is_each_jobs_failure() -> None:
     ] * 2  # fmt: skip
 
 
-@pytest.mark.parametrize("kind", ["sleep"])
+@pytest.mark.parametrize("kind", ["busy", "sleep"])
 def test_leaving_early_ends_every_process_at_once(kind: str) -> None:
     pids: set[int] = set()
 
