@@ -13,7 +13,8 @@ survives scaling and lossy coding, and a misread is an error rather than a wrong
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -173,7 +174,7 @@ def write_clip(
     muxing = dict(container_options or {})
     if path.suffix in (".mp4", ".mov"):
         muxing.setdefault("movie_timescale", "48000")  # else edit lists place sound to the millisecond only
-    with av.open(str(path), "w", options=muxing) as out:
+    with _usual_scheduling(), av.open(str(path), "w", options=muxing) as out:
         stream = out.add_stream(codec, rate=Fraction(rate), options=chosen)
         stream.width, stream.height, stream.pix_fmt = *size, pixel_format
         stream.time_base = base
@@ -205,6 +206,18 @@ def write_clip(
         if voice is not None and sound is not None:
             _write_sound(out, voice, sound)
     return path
+
+
+@contextmanager
+def _usual_scheduling() -> Iterator[None]:
+    """Undo what the AV1 encoder does where it may: it moves the thread that opens it, and with it every process that
+    thread starts from then on, to real-time scheduling, under which a busy process never makes room for another."""
+    policy = os.sched_getscheduler(0) if hasattr(os, "sched_getscheduler") else None
+    try:
+        yield
+    finally:
+        if policy is not None and os.sched_getscheduler(0) != policy:
+            os.sched_setscheduler(0, policy, os.sched_param(0))
 
 
 def write_sound(path: Path, sound: Sound) -> Path:

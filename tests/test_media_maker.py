@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import av
@@ -30,3 +31,10 @@ def test_numbers_survive_lossy_coding(tmp_path: Path) -> None:
     with av.open(str(clip)) as container:
         seen = [number_in(frame.to_ndarray(format="gray")) for frame in container.decode(video=0)]
     assert seen == [7, 7, 65535, 0]
+
+
+@pytest.mark.skipif(not hasattr(os, "sched_getscheduler"), reason="this system has no scheduling policies")
+def test_no_clip_changes_how_this_process_is_scheduled(tmp_path: Path) -> None:
+    policy = os.sched_getscheduler(0)
+    write_clip(tmp_path / "a.mkv", pictures=2, codec="libsvtav1")
+    assert os.sched_getscheduler(0) == policy
