@@ -14,8 +14,9 @@ from render_maker import HEIGHT, QUICK, WIDTH, Scene, cue, programme
 
 from assembler.captions.cues import Cue
 from assembler.errors import RenderError, UsageError
+from assembler.media.content import content_print
 from assembler.media.planes import blank
-from assembler.render.fingerprint import Prints, engine_print, file_print, footage_print
+from assembler.render.fingerprint import Prints, engine_print, file_print
 from assembler.render.jobs import Fade, PartJob, Stamp, job_facets, job_key
 from assembler.render.mixing import mix, mix_colour
 from assembler.render.part import ground_share, incoming_share
@@ -253,15 +254,15 @@ def test_a_large_file_is_known_by_its_size_and_three_places(tmp_path: Path) -> N
     for place, seen in ((0, True), (size // 2, True), (size - 1, True), (1_500_000, False)):
         content = bytearray(size)
         (tmp_path / "a").write_bytes(content)
-        before = footage_print(tmp_path / "a")
+        before = content_print(tmp_path / "a")
         content[place] = 1
         (tmp_path / "b").write_bytes(content)
-        assert (footage_print(tmp_path / "b") != before) is seen
+        assert (content_print(tmp_path / "b") != before) is seen
         assert file_print(tmp_path / "b") != file_print(tmp_path / "a")
     (tmp_path / "b").write_bytes(bytes(size + 1))
-    assert footage_print(tmp_path / "b") != before
+    assert content_print(tmp_path / "b") != before
     with pytest.raises(RenderError, match="nowhere"):
-        footage_print(tmp_path / "nowhere")
+        content_print(tmp_path / "nowhere")
 
 
 def test_the_engines_digest_stays_the_same_within_a_run() -> None:

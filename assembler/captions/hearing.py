@@ -15,7 +15,7 @@ from pathlib import Path
 
 from assembler.captions.caption_file import FileCue
 from assembler.captions.styled import styled_srt, text_of
-from assembler.measure.store import content_print
+from assembler.media.content import content_print
 from assembler.media.recording import FRAME, read_levels
 from assembler.narration.align import LEAST_SCORE
 from assembler.narration.pronounce import Pronouncer

@@ -31,12 +31,12 @@ from assembler.measure.features import NOTES_VERSION, THUMB_COLUMNS, THUMB_ROWS,
 from assembler.measure.masks import Rectangle, stored_masks
 from assembler.measure.model import Cadence, Thumbs
 from assembler.measure.passes import new_watcher, notes_of
+from assembler.media.content import content_print
 from assembler.media.info import CaptureInfo
 from assembler.media.landing import land, write_error
 
 PART = 1200
 """Pictures to a part; at most so many are looked at again after a stop."""
-_CHUNK = 1 << 20
 _TELL_EVERY = 30
 _UNREADABLE = (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile)
 
@@ -101,21 +101,6 @@ def measurement_key(info: CaptureInfo, stored: Sequence[Rectangle]) -> str:
     digest.update(np.ascontiguousarray(info.pts).tobytes())
     digest.update(repr((str(info.time_base), info.rotation, tuple(stored), NOTES_VERSION)).encode())
     return digest.hexdigest()[:32]
-
-
-def content_print(path: Path) -> str:
-    """A digest of a large file: its size and its head, middle and tail, one MiB each."""
-    digest = hashlib.sha256()
-    try:
-        size = path.stat().st_size
-        digest.update(str(size).encode())
-        with path.open("rb") as file:
-            for start in sorted({0, max(0, size // 2 - _CHUNK // 2), max(0, size - _CHUNK)}):
-                file.seek(start)
-                digest.update(file.read(_CHUNK))
-    except OSError as error:
-        raise MediaError(f"'{path}' cannot be read: {error.strerror}", mend="check that it may be read") from error
-    return digest.hexdigest()
 
 
 class _SmallPictures:

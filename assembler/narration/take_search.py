@@ -15,7 +15,7 @@ from pathlib import Path
 
 import numpy as np
 
-from assembler.measure.store import content_print
+from assembler.media.content import content_print
 from assembler.media.landing import write_whole
 from assembler.media.recording import FRAME, Levels, read_levels
 from assembler.narration.recogniser import Heard, pronunciations

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Literal
 
 from assembler.errors import Finding, MediaError, Place, StoryboardError
-from assembler.measure.store import content_print
+from assembler.media.content import content_print
 from assembler.media.recording import Recording
 from assembler.narration import store
 from assembler.narration.choices import FILE_NAME, Chosen, load_choices, text_print

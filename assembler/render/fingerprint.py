@@ -13,10 +13,10 @@ from pathlib import Path
 
 from assembler.errors import RenderError
 from assembler.measure.model import Cadence
+from assembler.media.content import content_print
 from assembler.storyboard.paths import resolve_inside
 from assembler.timeline.model import PlacedShot, Timeline
 
-_CHUNK = 1 << 20
 _ENGINE_ROOMS = ("media", "picture")
 _ENGINE_FILES = (
     "render/part.py",
@@ -25,25 +25,6 @@ _ENGINE_FILES = (
     *(f"measure/{name}.py" for name in ("clock", "distribution", "figures", "lows", "tables")),  # figures are drawn
 )
 _ENGINE_LIBRARIES = ("av", "moviepy", "Pillow", "uharfbuzz", "freetype-py")
-
-
-def footage_print(path: Path) -> str:
-    """A digest of a large file: its size and its head, middle and tail, one MiB each.
-
-    A change that keeps the size and all three is not seen. Footage is written anew, not patched in
-    place, and its index lies at the head or the tail, so this does not happen by editing.
-    """
-    digest = hashlib.sha256()
-    try:
-        size = path.stat().st_size
-        digest.update(str(size).encode())
-        with path.open("rb") as file:
-            for start in sorted({0, max(0, size // 2 - _CHUNK // 2), max(0, size - _CHUNK)}):
-                file.seek(start)
-                digest.update(file.read(_CHUNK))
-    except OSError as error:
-        raise RenderError(f"{path}: could not be read: {error.strerror}") from error
-    return digest.hexdigest()
 
 
 def file_print(path: Path) -> str:
@@ -77,7 +58,7 @@ def engine_print() -> str:
 
 def source_print(name: str, path: Path) -> str:
     """The digest of a file that jobs call `name`: `capture ID`, `still FILE` or `code FILE`."""
-    return footage_print(path) if name.startswith("capture ") else file_print(path)
+    return content_print(path) if name.startswith("capture ") else file_print(path)
 
 
 def refuse_changed(files: Mapping[str, Path], prints: Mapping[str, str]) -> None:

@@ -18,10 +18,10 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from assembler.errors import UsageError
+from assembler.media.content import content_print
 from assembler.media.landing import PARTIAL
 from assembler.media.proxies import FOLDER as PROXIES
 from assembler.media.proxies import proxy_folder
-from assembler.render.fingerprint import footage_print
 from assembler.render.parts import PARTS_NAME, used_parts
 from assembler.timeline.model import Timeline
 
@@ -62,7 +62,7 @@ def in_use(cache: Path, timeline: Timeline, parts: Iterable[Path]) -> set[Path]:
     places |= {place for place in _folders(cache / "measure") if _capture_of(place) in names}
     for info in timeline.captures.values():
         with contextlib.suppress(Exception):  # a capture that has gone has no proxies to keep
-            places.add(proxy_folder(cache, info, footage_print(info.path)))
+            places.add(proxy_folder(cache, info, content_print(info.path)))
     return places
 
 

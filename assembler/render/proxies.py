@@ -11,6 +11,7 @@ from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
+from assembler.media.content import content_print
 from assembler.media.info import CaptureInfo
 from assembler.media.landing import PARTIAL
 from assembler.media.processes import processors
@@ -19,7 +20,7 @@ from assembler.media.proxy_writing import make_pieces
 from assembler.picture.panes import may_be_proxied
 from assembler.picture.proxied import proxied_panes
 from assembler.picture.stage import Stage
-from assembler.render.fingerprint import footage_print, refuse_changed
+from assembler.render.fingerprint import refuse_changed
 from assembler.render.jobs import PartJob
 from assembler.render.part import Interrupted
 from assembler.render.progress import Listener, Meter
@@ -54,7 +55,7 @@ def proxies_beside(storyboard: Storyboard, captures: Mapping[str, CaptureInfo], 
     arrangements = [shot.arrangement for segment in storyboard.segments for shot in segment.shots]
     shown = {pane.capture for each in arrangements for pane in each.panes if may_be_proxied(each, pane)}
     return {
-        name: proxy_folder(cache, info, footage_print(info.path))
+        name: proxy_folder(cache, info, content_print(info.path))
         for name, info in captures.items()
         if name in shown and info.duration_s <= _LONGEST_BESIDE_S and pays(info)
     }

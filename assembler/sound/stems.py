@@ -20,7 +20,7 @@ from typing import Protocol
 import numpy as np
 import numpy.typing as npt
 
-from assembler.measure.store import content_print
+from assembler.media.content import content_print
 from assembler.media.info import SoundInfo
 from assembler.media.landing import landing, write_error
 from assembler.media.sound import SoundReader

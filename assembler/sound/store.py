@@ -23,7 +23,7 @@ from typing import Any
 
 import numpy as np
 
-from assembler.measure.store import content_print
+from assembler.media.content import content_print
 from assembler.media.landing import write_whole
 from assembler.sound.buses import heard_lines
 from assembler.sound.levels import Levels, Progress, measure
