@@ -137,7 +137,9 @@ def test_words_that_the_terminal_cannot_show_do_not_end_a_command(project: Path)
     folder = project.rename(project.with_name("Brücke 🎬"))
     narrow = {**os.environ, "PYTHONIOENCODING": "ascii", "PYTHONUTF8": "0"}
     text = run("retime", str(folder), env=narrow)
-    assert (text.returncode, text.stderr.count("\n")) == (0, 1)
+    # A slow machine is told besides what is going on.
+    said = [line for line in text.stderr.splitlines() if not line.startswith("voicing")]
+    assert (text.returncode, len(said)) == (0, 1)
     answer = run("retime", str(folder), "--json", env=narrow)
     assert answer.returncode == 0
     assert json.loads(answer.stdout)["written"][0] == str(folder / "out" / "draft.srt")
