@@ -12,7 +12,7 @@ from assembler.narration.english import figures, names
 from assembler.narration.english.names import Said
 from assembler.narration.english.numbers import cardinal, decimal, digits, ordinal, paired, plural, run
 from assembler.narration.english.signs import ascii_digits, single_signs, without_figures
-from assembler.narration.english.units import ALONE, unit
+from assembler.narration.english.units import ALONE, is_rate, unit
 from assembler.narration.english.words import (
     BARE,
     COMMON,
@@ -180,7 +180,7 @@ class _Line:
         assert found
         one, several, doubt = found
         round_view = text == "360" and name == "°" and self._small_word_after(at)
-        many = one if text == "1" or round_view or self._is_adjective(at) else several
+        many = one if text == "1" or round_view or (self._is_adjective(at) and not is_rate(one)) else several
         return f"{head}{figures.number(text)}{plus} {many}", doubt
 
     def _is_adjective(self, at: int) -> bool:
@@ -285,7 +285,7 @@ class _Line:
         if re.fullmatch(r"[-−–+~≈±<>≥≤]*1", before):
             return one, doubt
         if re.search(r"\d\+?$", before):
-            return (one if self._is_adjective_unit(at) else several), doubt
+            return (one if self._is_adjective_unit(at) and not is_rate(one) else several), doubt
         if before.casefold() in _COUNTS and len(core) > 1:
             return (one if before.casefold() == "one" else several), doubt
         return (several, doubt) if core in ALONE else None
@@ -297,7 +297,8 @@ class _Line:
 
     def _roman(self, at: int, core: str) -> Said | None:
         before = self._core(at - 1)
-        if not before[:1].isupper() or self._pieces[at - 1].after or not _ROMAN.fullmatch(core):
+        stopped = self._pieces[at - 1].after and before.casefold() not in ("mk", "vol")  # `Mk. II`
+        if not before[:1].isupper() or stopped or not _ROMAN.fullmatch(core):
             return None
         thing = before.casefold() in NUMBERED_THINGS
         ends = core == "I" and self._breaks(at) and not self._breaks(at - 2)
@@ -336,7 +337,9 @@ class _Line:
         return self._parts(at, core)
 
     def _listed_ratio(self, at: int, core: str) -> str:
-        """`3:2 pulldown` and the like, read as a list."""
+        """`3:2 pulldown`, `30/60 fps` and the like, read as a list."""
+        if re.fullmatch(r"\d{2,3}(?:/\d{2,3})+", core) and self._core(at + 1) in ("fps", "FPS", "Hz"):
+            return " ".join(cardinal(int(part)) for part in core.split("/"))
         if re.fullmatch(r"\d:\d", core) and self._core(at + 1).casefold() in ("pulldown", "cadence", "pattern"):
             return " ".join(digits(part) for part in core.split(":"))
         return ""

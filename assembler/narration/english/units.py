@@ -125,8 +125,8 @@ UNITS: dict[str, tuple[str, str]] = {
     "ct": ("cent", "cents"),
     "%": ("percent", "percent"),
     "‰": ("per mille", "per mille"),
-    "x": ("time", "times"),
-    "×": ("time", "times"),
+    "x": ("times", "times"),
+    "×": ("times", "times"),
 }
 
 # Words first of all: as units only right behind a figure and joined to it, or not at all in running text.
@@ -139,6 +139,8 @@ for _small, _capital in (
     *(("kb/s", "kb/s"), ("mb/s", "Mb/s"), ("gb/s", "Gb/s"), ("kbps", "kbps"), ("mbps", "Mbps"), ("gbps", "Gbps")),
 ):
     _LOOSE[_small] = UNITS[_capital]
+_THINGS = {"frame", "pixel", "core", "tile", "sample", "second", "minute", "hour", "day", "run"}
+"""Words that a unit may be counted by: `ms/frame`."""
 _BITS_OR_BYTES = {"mb", "gb", "tb", "mb/s", "gb/s", "kb/s"}
 
 
@@ -150,7 +152,9 @@ def unit(name: str, *, joined: bool) -> tuple[str, str, str] | None:
     if name in _JOINED_ONLY and not joined:
         return None
     if name not in UNITS and name.count("/") == 1:
-        top, bottom = (unit(part, joined=joined) for part in name.split("/"))
+        above, below = name.split("/")
+        top = unit(above, joined=joined)
+        bottom = (below, f"{below}s", "") if below in _THINGS else unit(below, joined=joined)
         return (f"{top[0]} per {bottom[0]}", f"{top[1]} per {bottom[0]}", top[2]) if top and bottom else None
     if name in UNITS:
         one, several = UNITS[name]
@@ -159,6 +163,12 @@ def unit(name: str, *, joined: bool) -> tuple[str, str, str] | None:
         return None
     one, several = _LOOSE[name.casefold()]
     return one, several, ("bits or bytes?" if name in _BITS_OR_BYTES else "")
+
+
+def is_rate(one: str) -> bool:
+    """Whether a unit is so much of something for each other thing. Such a one stays in the plural before what it
+    describes: a `60 fps cap` is a sixty frames per second cap, an `8 GB card` an eight gigabyte card."""
+    return " per " in one
 
 
 ALONE = {"fps", "Hz", "kHz", "MHz", "GHz", "ms", "µs", "μs", "dB", "dBTP", "dBFS", "LUFS", "GB", "MB", "TB", "KB", "px",

@@ -96,10 +96,10 @@ SPELT_SIGNS = {"+/-": "±", ">=": "≥", "<=": "≤", "->": "→", "=>": "→", 
 """Signs written with two or three others."""
 
 DESCRIBED = listed(
-    "adapter battery budget bus buffer cable cap card cards charger clip clips crop delay disk display drive drives "
-    "edge fade fan gap grid hitch interval jack kit lens limit mode modes module monitor monitors panel panels "
-    "pause penalty process radius rail screen screens shutter spike spikes ssd step stick stretch supply target timer "
-    "tone tv version window"
+    "adapter battery budget bus buffer cable cap card cards charger chargers clip clips crop delay disk disks display "
+    "displays drive drives edge fade fan gap grid hitch hitches interval jack kit lens limit loop loops mode modes "
+    "module modules monitor monitors panel panels pause pauses penalty process radius rail recording recordings run "
+    "runs screen screens shutter spike spikes ssd step stick sticks stretch supply target timer tone tv version window"
 )
 """Things that figures with units stand before as adjectives: an `8 GB card` is an eight gigabyte card."""
 
@@ -187,7 +187,7 @@ YEAR_COMES = listed(
 
 NUMBERED_THINGS = listed(
     "part chapter act volume book episode scene stage level season phase mark section appendix round class type world "
-    "war version"
+    "war version mk vol"
 )
 """Words before a Roman numeral, even one of a single letter."""
 
