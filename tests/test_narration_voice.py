@@ -75,6 +75,23 @@ def test_a_word_after_a_pause_sounds_when_its_time_says() -> None:
 
 
 @needs_voice
+@pytest.mark.parametrize("speaker", ["en-us", "gmw/en", "gmw/en-GB-x-rp", "en-us+m3"])
+def test_the_pause_before_and_and_or_belongs_to_no_word(speaker: str) -> None:
+    # Outside source: the sound's own energy. The voice pauses before these words without being told to.
+    line = "Both Ash and Birch run or walk because of the boat and back."
+    with ScratchVoice(speaker=speaker) as voice:
+        spoken = voice.speak(split_words(line), 160)
+    joining = [n for n, word in enumerate(spoken.words) if word.text in ("and", "or")]
+    assert len(joining) == 3
+    gaps = [(spoken.words[n].start_sample - spoken.words[n - 1].end_sample) / 48 for n in joining]
+    assert min(gaps) > 60  # ms
+    for n in joining:
+        start = spoken.words[n].start_sample
+        loud = np.flatnonzero(np.abs(spoken.samples[start - 2_400 : start + 4_800]) > 0.01)
+        assert 2_400 - 480 <= loud[0] <= 2_400 + 480  # 50 ms of silence before, sound within 10 ms
+
+
+@needs_voice
 def test_sound_and_times_are_brought_from_the_voices_rate_to_48_khz() -> None:
     request = json.dumps({"words": ["Two", "machines."], "rate": 142, "voice": "en-us"}) + "\n"
     command = [sys.executable, "-m", "assembler.narration.voice_worker"]

@@ -10,8 +10,8 @@ Each request is one line of JSON on stdin: {"words": ["spoken form of word 1", �
 Each answer is one line of JSON on stdout, {"bytes": 2 n, "rate": 22050, "marks": [[start, end], …]}, followed by
 n little-endian 16-bit samples; `end` is where the word's own sound stops. Leading silence and the pause after
 the last word are already cut. Times are exact to the sample but for words that the voice runs together ("on the"),
-where the second begins at the likeliest of their sounds. A request that fails is answered {"error": "…"} with no
-samples. {"phonemes": ["word", …], "voice": "en-us"} is answered {"phonemes": ["w'3:d", …]}: the library's own names
+where the second begins at the likeliest of their sounds. A pause belongs to no word. A request that fails is answered
+{"error": "…"} with no samples. {"phonemes": ["word", …], "voice": "en-us"} is answered {"phonemes": ["w'3:d", …]}: the library's own names
 of the sounds, without a sound being made.
 
 How the library says a line depends on what it said before, so each line is said by a copy of the fresh process:
@@ -163,7 +163,11 @@ class Voice:
         spans = []
         for begin, following in pairwise(edges):
             # A word said as several may pause inside; what counts is the pause after its last sound.
-            last = max((at for at in sounds if begin <= at < following), default=begin)
+            mine = [at for at in sounds if begin <= at < following]
+            last = mine[-1] if mine else begin
+            # The pause that the voice makes of itself before `and` and `or` stands behind their mark.
+            if mine and any(begin <= at < mine[0] for at in pauses):
+                begin = mine[0]
             stop = min((at for at in pauses if last < at <= following), default=following)
             low = min(max(begin - start, 0), end - start)
             spans.append([low, max(low, min(stop, end) - start)])
