@@ -11,8 +11,8 @@ Each answer is one line of JSON on stdout, {"bytes": 2 n, "rate": 22050, "marks"
 n little-endian 16-bit samples; `end` is where the word's own sound stops. Leading silence and the pause after
 the last word are already cut. Times are exact to the sample but for words that the voice runs together ("on the"),
 where the second begins at the likeliest of their sounds. A pause belongs to no word. A request that fails is answered
-{"error": "…"} with no samples. {"phonemes": ["word", …], "voice": "en-us"} is answered {"phonemes": ["w'3:d", …]}: the library's own names
-of the sounds, without a sound being made.
+{"error": "…"} with no samples. {"phonemes": ["word", …], "voice": "en-us"} is answered {"phonemes": ["w'3:d", …]}: the
+library's own names of the sounds, without a sound being made.
 
 How the library says a line depends on what it said before, so each line is said by a copy of the fresh process:
 the same line is the same sound for ever. Where processes cannot be copied, answers carry {"spent": true} and the
