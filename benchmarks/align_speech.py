@@ -17,6 +17,7 @@ import wave
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from pathlib import Path
 
 import numpy as np
@@ -217,7 +218,7 @@ def share(good: npt.NDArray[np.bool_]) -> str:
 
 
 def lengths(name: str, takes: list[Take]) -> None:
-    """Errors after three lines by the same reader: 60 draws of the three, and the first three as they come."""
+    """Errors after three lines by the same reader, for every choice of the three."""
     with ScratchVoice("en") as voice:
         pairs = [
             (voice.speak(spoken_form(" ".join(take.words)), 160).samples.size / 48_000, spoken_s(take))
@@ -225,10 +226,8 @@ def lengths(name: str, takes: list[Take]) -> None:
         ]
     if len(pairs) < 5:
         return
-    chance = random.Random(3)
     line, total, inside = [], [], []
-    for _ in range(60):
-        three = chance.sample(range(len(pairs)), 3)
+    for three in combinations(range(len(pairs)), 3):
         pace = fit([pairs[n] for n in three])
         rest = [pair for n, pair in enumerate(pairs) if n not in three]
         guesses = [pace.expect(predicted) for predicted, _ in rest]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import random
 from collections.abc import Iterator
 from fractions import Fraction
 from pathlib import Path
@@ -212,10 +214,29 @@ def test_a_pace_is_fitted_from_takes_and_says_when_it_is_not() -> None:
     assert (pace.factor, pace.takes, pace.calibrated) == (1.2, 3, True)
     expected = pace.expect(10.0)
     assert expected.seconds == pytest.approx(12.0)
-    assert (expected.low_s, expected.high_s) == pytest.approx((10.2, 13.8))  # 15 % until there are more takes
+    # By hand: logarithms 0.1823, 0.1823 and 0.2624 miss their mean by squares that sum to 0.00427; with two usual
+    # misses of 0.15 the variance is (0.00427 + 0.045) / 4. Student's t for 4 degrees is 2.132; a median of three adds
+    # pi / 6 to the variance.
+    off = 2.132 * (0.04927 / 4) ** 0.5 * (1 + math.pi / 6) ** 0.5
+    assert expected.low_s == pytest.approx(12.0 / math.exp(off), rel=1e-3)
+    assert expected.high_s == pytest.approx(12.0 * math.exp(off), rel=1e-3)
+    # Chance cancels in a sum: the interval of four lines is narrower than four intervals.
+    four = pace.expect_all([10.0] * 4)
+    assert four.seconds == pytest.approx(48.0) and four.high_s < 4 * expected.high_s
     many = fit([(1.0, 1.2)] * 30)
-    assert many.share == pytest.approx(0.05)
+    assert many.expect(10.0).high_s < 12.0 * 1.1
     assert Pace().expect(1.0).high_s == pytest.approx(1.25)
+
+
+def test_nine_of_ten_lines_lie_in_the_interval_after_three_takes_however_uneven_the_reader() -> None:
+    dice = random.Random(4)
+    for spread in (0.05, 0.15, 0.3):
+        inside = 0
+        for _ in range(2000):
+            lengths = [(1.0, 1.2 * math.exp(dice.gauss(0.0, spread))) for _ in range(4)]
+            expected = fit(lengths[:3]).expect(1.0)
+            inside += expected.low_s <= lengths[3][1] <= expected.high_s
+        assert inside >= 1640  # nine of ten where spreads are usual; the most uneven reader a little less
 
 
 def run(tmp_path: Path, *says: Line, **settings: object) -> VoiceResult:

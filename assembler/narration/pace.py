@@ -3,18 +3,28 @@
 A line is expected to last as long as the scratch voice (or, without one, the estimate) takes for what is said in it,
 times one pace: the middle of (recorded length / predicted length) over the reader's accepted takes. Until three takes
 exist the pace is `uncalibrated`, and lengths may be off by a quarter or more.
+
+From three takes on, the spread of the reader's own takes around the pace says how far the next line may lie off,
+widened by Student's factor for so few. Three takes may agree by chance, so they are held together with what is usual
+among readers, which counts as much as two takes and is soon outweighed. Three takes of an uneven reader give a wide
+interval, as they should.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import median
 
 ENOUGH_TAKES = 3
 _UNCALIBRATED_SHARE = 0.25  # words at a usual pace missed real readers' lines by 13 to 46 % (measured)
-_AT_THREE_SHARE = 0.15
-_LEAST_SHARE = 0.05
+# Standard deviation of a line's logarithmic miss. Five real readers had 0.05 to 0.28 (benchmarks/align_speech.py).
+_USUAL_SPREAD, _USUAL_COUNTS = 0.15, 2
+# Student's t, 95th percentile (two-sided 90 %), by degrees of freedom from 1 (standard tables).
+_STUDENT = (6.314, 2.920, 2.353, 2.132, 2.015, 1.943, 1.895, 1.860, 1.833, 1.812, 1.796, 1.782, 1.771, 1.761, 1.753)
+_NORMAL = 1.645
+_OF_A_MEDIAN = math.pi / 2  # the variance of a median against that of a mean, for many normal values
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,39 +38,49 @@ class Expected:
 
 @dataclass(frozen=True, slots=True)
 class Pace:
-    """How a reader's lengths relate to the predicted ones. factor: 1.2 = a fifth slower. share: how far a line may lie
-    off, as a part of its length. takes: how many it was fitted on."""
+    """How a reader's lengths relate to the predicted ones. factor: 1.2 = a fifth slower. spread: standard deviation of
+    a line's logarithmic miss; None while there are too few takes. takes: how many it was fitted on."""
 
     factor: float = 1.0
-    share: float = _UNCALIBRATED_SHARE
+    spread: float | None = None
     takes: int = 0
 
     @property
     def calibrated(self) -> bool:
         """Whether there are enough takes to trust it."""
-        return self.takes >= ENOUGH_TAKES
+        return self.spread is not None
 
     def expect(self, predicted_s: float) -> Expected:
         """What a line of this predicted length should last."""
-        seconds = self.factor * predicted_s
-        return Expected(seconds, seconds * (1.0 - self.share), seconds * (1.0 + self.share))
+        return self.expect_all([predicted_s])
 
     def expect_all(self, predicted_s: Sequence[float]) -> Expected:
-        """What several lines should last together; their misses are taken to fall half together, half by chance."""
-        seconds = self.factor * sum(predicted_s)
-        share = self.share * (0.5 + 0.5 / max(len(predicted_s), 1) ** 0.5)
-        return Expected(seconds, seconds * (1.0 - share), seconds * (1.0 + share))
+        """What several lines should last together: all share the pace's own miss, beside which each has one by
+        chance, and those partly cancel."""
+        total = sum(predicted_s)
+        seconds = self.factor * total
+        alone = math.sqrt(sum(one * one for one in predicted_s)) / total if total > 0 else 1.0
+        if self.spread is None:
+            share = _UNCALIBRATED_SHARE * (0.5 + 0.5 * alone)  # taken to fall half together, half by chance
+            return Expected(seconds, seconds * (1.0 - share), seconds * (1.0 + share))
+        deviation = self.spread * math.sqrt(_OF_A_MEDIAN / self.takes + alone * alone)
+        off = _student(self.takes - 1 + _USUAL_COUNTS) * deviation
+        return Expected(seconds, seconds * math.exp(-off), seconds * math.exp(off))
+
+
+def _student(degrees: int) -> float:
+    return _STUDENT[degrees - 1] if degrees <= len(_STUDENT) else _NORMAL * (1.0 + 1.0 / degrees)
 
 
 def fit(lengths: Sequence[tuple[float, float]]) -> Pace:
     """The pace of takes. lengths: predicted and recorded seconds of each; those without a length are left out."""
-    usable = [(predicted, recorded) for predicted, recorded in lengths if predicted > 0 and recorded > 0]
-    if not usable:
+    ratios = [recorded / predicted for predicted, recorded in lengths if predicted > 0 and recorded > 0]
+    if not ratios:
         return Pace()
-    factor = median(recorded / predicted for predicted, recorded in usable)
-    if len(usable) < ENOUGH_TAKES:
-        return Pace(factor, _UNCALIBRATED_SHARE, len(usable))
-    off = sorted(abs(recorded / (factor * predicted) - 1.0) for predicted, recorded in usable)
-    usual = off[min(len(off) - 1, round(0.9 * len(off)))]
-    # Few takes say little about how far the next one may lie off.
-    return Pace(factor, max(_LEAST_SHARE, _AT_THREE_SHARE * ENOUGH_TAKES / len(usable), usual), len(usable))
+    factor = median(ratios)
+    if len(ratios) < ENOUGH_TAKES:
+        return Pace(factor, None, len(ratios))
+    logs = [math.log(ratio) for ratio in ratios]
+    mean = sum(logs) / len(logs)
+    squares = sum((one - mean) ** 2 for one in logs) + _USUAL_COUNTS * _USUAL_SPREAD**2
+    return Pace(factor, math.sqrt(squares / (len(logs) - 1 + _USUAL_COUNTS)), len(ratios))
