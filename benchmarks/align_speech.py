@@ -88,17 +88,9 @@ def synthetic(speaker: str, pace: int, lines: Sequence[str] = LINES) -> list[Tak
             said = voice.speak(spoken_form(" ".join(words), {"p.": "P"}), pace)
             if len(said.words) != len(words):
                 raise RuntimeError(f"{line}: {len(said.words)} times for {len(words)} words")
-            starts = tuple(sounding_from(said.samples, word.start_sample) / 48_000 for word in said.words)
+            starts = tuple(word.start_sample / 48_000 for word in said.words)
             takes.append(Take(said.samples, words, starts))
     return takes
-
-
-def sounding_from(samples: npt.NDArray[np.float32], start: int) -> int:
-    """Where a word is first heard. The voice makes a pause of 150 ms or more before `and` and `or`, and marks the word
-    before it; the silence inside a consonant at a word's beginning is shorter than 100 ms."""
-    loud = np.abs(samples[start : start + 14_400]) > 0.01 * float(np.abs(samples).max())
-    silent = int(np.argmax(loud)) if loud.any() else 0
-    return start + silent if silent >= 4_800 else start
 
 
 def noisy(take: Take, seed: int) -> Take:

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from assembler.errors import MissingPartError, NarrationError
-from assembler.narration import scratch
+from assembler.narration import scratch, voice_worker
 from assembler.narration.scratch import ScratchVoice, available, voice_names, words_a_minute
 from assembler.narration.words import split_words
 
@@ -197,3 +197,16 @@ def test_the_voice_library_never_enters_this_process() -> None:
     )
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, timeout=30, check=True)
     assert done.stdout.split() == ["False", "False"]
+
+
+def test_words_that_the_voice_runs_together_are_parted_by_their_sounds() -> None:
+    # By hand: "from the" is one row of sounds, and the article begins with `D`, "of a" where the vowel is that is not
+    # the other word's. Numbers are samples.
+    from_the = [(13, "f"), (94, "r"), (147, "V"), (179, "m"), (251, "D"), (298, "@2")]
+    alone = {"from": "frVm", "the": "D@2", "of": "Vv", "a": "'eI", "was": "wVz"}
+    assert voice_worker._parted([0, 345, 345], ("from", "the"), from_the, alone) == [0, 251, 345]
+    was_the = [(0, "w"), (78, "V"), (125, "z"), (200, "D"), (247, "@2")]
+    assert voice_worker._parted([0, 290, 290], ("was", "the"), was_the, alone) == [0, 200, 290]
+    of_a = [(32, "@"), (58, "v"), (107, "@")]
+    assert voice_worker._parted([0, 140, 140], ("of", "a"), of_a, alone) == [0, 107, 140]
+    assert voice_worker._parted([0, 140, 140], ("of", "a"), [], alone) == [0, 140, 140]

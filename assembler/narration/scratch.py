@@ -19,7 +19,7 @@ from assembler.narration.spoken import SpokenToken, spoken_form, voiced, written
 from assembler.narration.voice_worker import FASTEST, SLOWEST
 from assembler.timing.rates import SAMPLE_RATE
 
-VERSION = "3"
+VERSION = "4"
 """Part of a scratch recording's identity; changes when the same words would sound different."""
 
 INSTALL = "pip install 'assembler[voice]'"

@@ -9,10 +9,10 @@ process, two more reasons for it to have a process of its own.
 Each request is one line of JSON on stdin: {"words": ["spoken form of word 1", …], "rate": 142, "voice": "en-us"}.
 Each answer is one line of JSON on stdout, {"bytes": 2 n, "rate": 22050, "marks": [[start, end], …]}, followed by
 n little-endian 16-bit samples; `end` is where the word's own sound stops. Leading silence and the pause after
-the last word are already cut. Times are exact to the sample but for words that the voice runs together ("on the"),
-where the second begins at the likeliest of their sounds. A pause belongs to no word. A request that fails is answered
-{"error": "…"} with no samples. {"phonemes": ["word", …], "voice": "en-us"} is answered {"phonemes": ["w'3:d", …]}: the
-library's own names of the sounds, without a sound being made.
+the last word are already cut. Times are exact to the sample; where the voice runs words together ("on the"), the
+second begins with the first of their sounds that is its own. A pause belongs to no word. A request that fails is
+answered {"error": "…"} with no samples. {"phonemes": ["word", …], "voice": "en-us"} is answered
+{"phonemes": ["w'3:d", …]}: the library's own names of the sounds, without a sound being made.
 
 How the library says a line depends on what it said before, so each line is said by a copy of the fresh process:
 the same line is the same sound for ever. Where processes cannot be copied, answers carry {"spent": true} and the
@@ -25,9 +25,10 @@ import array
 import ctypes
 import json
 import os
+import re
 import signal
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import pairwise
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -90,7 +91,7 @@ class Voice:
             raise RuntimeError("the voice's own data could not be loaded")
         self._samples = array.array("h")
         self._marks: dict[int, int] = {}
-        self._phonemes: list[tuple[int, bool]] = []  # where, and whether it is a pause
+        self._phonemes: list[tuple[int, str]] = []  # where, and the library's name; a pause begins with `_`
         self._callback = _Callback(self._take)  # must live as long as the library may call it
         self._library.espeak_SetSynthCallback(self._callback)
 
@@ -101,7 +102,8 @@ class Voice:
             if event.type == _MARK:
                 self._marks[int(event.id.name)] = event.sample
             elif event.type == _PHONEME:
-                self._phonemes.append((event.sample, bytes(event.id.string)[:1] == b"_"))
+                name = bytes(event.id.string).split(b"\0")[0].decode("utf-8", "replace")
+                self._phonemes.append((event.sample, name))
             index += 1
         if wave and count > 0:
             self._samples.frombytes(ctypes.string_at(wave, 2 * count))
@@ -152,14 +154,18 @@ class Voice:
 
     def _trimmed(self, words: Sequence[str]) -> tuple[array.array[int], list[list[int]]]:
         samples = self._samples
-        last_sound = max((at for at, pause in self._phonemes if not pause), default=len(samples))
-        silence = min((at for at, pause in self._phonemes if pause and at > last_sound), default=len(samples))
+        pauses = [at for at, name in self._phonemes if name.startswith("_")]
+        named = [(at, name) for at, name in self._phonemes if not name.startswith("_")]
+        sounds = [at for at, _ in named]
+        last_sound = max(sounds, default=len(samples))
+        silence = min((at for at in pauses if at > last_sound), default=len(samples))
         end = min(len(samples), silence + round(_TAIL_S * self.rate))
         first = next((at for at in range(end) if abs(samples[at]) > _QUIET), 0)
         start = max(0, first - round(_HEAD_S * self.rate))
-        pauses = [at for at, pause in self._phonemes if pause]
-        sounds = [at for at, pause in self._phonemes if not pause]
-        edges = _parted([*(self._marks[n] for n in range(len(words))), silence], words, sounds)
+        edges = [*(self._marks[n] for n in range(len(words))), silence]
+        empty = [n for n in range(len(words)) if edges[n] == edges[n + 1]]
+        alone = {words[n]: self._phonemes_of(_printable(words[n])) for last in empty for n in (last - 1, last)}
+        edges = _parted(edges, words, named, alone)
         spans = []
         for begin, following in pairwise(edges):
             # A word said as several may pause inside; what counts is the pause after its last sound.
@@ -174,11 +180,14 @@ class Voice:
         return samples[start:end], spans
 
 
-def _parted(edges: list[int], words: Sequence[str], sounds: Sequence[int]) -> list[int]:
+def _parted(
+    edges: list[int], words: Sequence[str], named: Sequence[tuple[int, str]], alone: Mapping[str, str]
+) -> list[int]:
     """Where words begin, with time for those that the voice runs together.
 
     "on the", "of a" and the like are one entry of its dictionary: both marks are there, but the second stands where
-    the word after begins. Such words share the time by their letters, each beginning with a sound of its own.
+    the word after begins. Such words are parted where what is left and right of the cut sounds most like the words do
+    by themselves; where two cuts are alike, by their letters. named: the sounds. alone: how words sound alone.
     """
     parted = list(edges)
     first = 0
@@ -186,17 +195,34 @@ def _parted(edges: list[int], words: Sequence[str], sounds: Sequence[int]) -> li
         last = first
         while last + 1 < len(words) and edges[last + 1] == edges[last + 2]:
             last += 1
-        lengths = [len(word) for word in words[first : last + 1]]
         begin, end = edges[first], edges[last + 1]
         for n in range(first + 1, last + 1):
-            wanted = begin + (end - begin) * sum(lengths[: n - first]) / sum(lengths)
-            parted[n] = min(
-                (at for at in sounds if parted[n - 1] < at < end),
-                key=lambda at, wanted=wanted: abs(at - wanted),  # type: ignore[misc]
-                default=end,
-            )
+            inside = [(at, name) for at, name in named if parted[n - 1] <= at < end]
+            own, rest = words[n - 1], words[n : last + 1]
+            wanted = begin + (end - begin) * sum(map(len, words[first:n])) / sum(map(len, words[first : last + 1]))
+            ranked = [
+                (
+                    _unlike("".join(name for _, name in inside[:cut]), alone.get(own, ""))
+                    + _unlike("".join(name for _, name in inside[cut:]), "".join(alone.get(one, "") for one in rest)),
+                    abs(inside[cut][0] - wanted),
+                    inside[cut][0],
+                )
+                for cut in range(1, len(inside))
+            ]
+            parted[n] = min(ranked)[2] if ranked else end
         first = last + 1
     return parted
+
+
+def _unlike(said: str, written: str) -> int:
+    """How many signs part two rows of the library's names for sounds (edit distance), stress left out."""
+    one, other = (re.sub("[',%=|_:2-]", "", text) for text in (said, written))
+    row = list(range(len(other) + 1))
+    for i, sign in enumerate(one, start=1):
+        before, row[0] = row[0], i
+        for j, against in enumerate(other, start=1):
+            before, row[j] = row[j], min(before + (sign != against), row[j] + 1, row[j - 1] + 1)
+    return row[-1]
 
 
 def _printable(word: str) -> str:
