@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import importlib.util
 import sys
+import tracemalloc
 from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
@@ -16,11 +17,12 @@ from planted import Array, Bools, Coder, encode, plan, scene, shown, story
 
 from assembler.errors import MediaError, UsageError
 from assembler.measure import blocks, store
-from assembler.measure.cadence import between_cuts, p_new, two_heaps
+from assembler.measure.cadence import Inputs, between_cuts, design, p_new, two_heaps
 from assembler.measure.features import COLUMN, NAMES, Notes, Watcher, joined
 from assembler.measure.model import State
 from assembler.measure.passes import new_watcher, notes_of
 from assembler.measure.store import Measurement, Stopped, measure_capture
+from assembler.measure.verdicts import cadence_of
 from assembler.media.info import CaptureInfo
 from assembler.media.luma import read_luma
 from assembler.media.probe import probe
@@ -287,3 +289,67 @@ def test_windows_end_at_cuts(folder: Path, tmp_path: Path) -> None:
     notes = joined(list(notes_of(info, new_watcher(info, ()))))
     assert list(between_cuts(notes.pairs)) == [(0, 30), (30, 60)]
     assert p_new(notes)[30] > 0.95
+
+
+# --- long captures ---
+
+
+def long_notes(pictures: int, bands: int = 90) -> Notes:
+    """Notes as of a long session: holds, cuts, slow and fast stretches, none of it measured."""
+    rng = np.random.default_rng(4)
+    pairs = rng.lognormal(0, 1, (pictures, len(NAMES))).astype(np.float32)
+    # Four levels in turn, so that windows see one heap, two, and a change of scale.
+    pairs *= np.repeat(np.resize([1.0, 0.2, 6.0, 0.02], -(-pictures // 37)), 37)[:pictures, None].astype(np.float32)
+    pairs[rng.random(pictures) < 0.4, :5] *= 0.05
+    cut = rng.choice(np.arange(40, pictures - 40), pictures // 300, replace=False)
+    pairs[cut, COLUMN["mean"]], pairs[cut, COLUMN["explained"]] = 90.0, 0.0
+    pairs[rng.random(pictures) < 0.02, COLUMN["max_8x8"]] = 0
+    return Notes(
+        pairs,
+        rng.uniform(16, 200, (pictures, 3)).astype(np.float32),
+        rng.integers(0, 60000, (pictures, 18, 32)).astype(np.uint16),
+        rng.integers(0, 256, (pictures, bands)).astype(np.uint8),
+        rng.integers(1, 256, (pictures, bands)).astype(np.uint8),
+    )
+
+
+@pytest.mark.parametrize("pictures", [1, 2, 13, 61, 362, 1500])
+def test_what_is_said_of_a_picture_does_not_depend_on_the_block_it_is_worked_on_in(pictures: int) -> None:
+    # Expected values: those of all pictures at once, to the last bit.
+    notes = long_notes(max(pictures, 100))
+    notes = Notes(*(getattr(notes, name)[:pictures] for name in Notes.__slots__))
+    whole = p_new(notes, block=10**9)
+    assert pictures < 1000 or len(list(between_cuts(notes.pairs))) > 2
+    everything = design(notes)
+    for block in (31, 97, 1024):
+        assert np.array_equal(p_new(notes, block=block), whole)
+        inputs = Inputs(notes)
+        parts = [inputs.rows(a, min(a + block, pictures)) for a in range(0, pictures, block)]
+        assert np.array_equal(np.concatenate(parts), everything)
+
+
+def test_memory_hardly_grows_with_a_captures_length() -> None:
+    def most(pictures: int) -> int:
+        notes = long_notes(pictures, bands=1)
+        tracemalloc.start()
+        p_new(notes)
+        used = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+        return used
+
+    # Expected value: the aim for an hour at 60 Hz, 50 MiB more than for half a minute, is 240 bytes a picture; a third
+    # of that for this part of the work.
+    assert (most(16384) - most(4096)) / 12288 < 80
+
+
+def test_verdicts_from_notes_on_disk_equal_those_from_notes_in_memory(
+    folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    _, _, path = one(folder, "uneven")
+    info = probe(path)
+    watcher = new_watcher(info, ())
+    notes = joined(list(notes_of(info, watcher)))
+    monkeypatch.setattr(store, "PART", 17)
+    measured = measure_capture(info, tmp_path)
+    assert len(list(tmp_path.rglob("part-*.npz"))) == 6
+    assert same(measured, dataclasses.replace(measured, cadence=cadence_of(info, notes, watcher.ever)))

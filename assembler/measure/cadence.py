@@ -9,7 +9,7 @@ what repeats differ by changes little from scene to scene.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 
 import numpy as np
 import numpy.typing as npt
@@ -18,29 +18,45 @@ from assembler.measure import weights
 from assembler.measure.features import COLUMN, Floats, Notes
 
 Doubles = npt.NDArray[np.float64]
+Places = npt.NDArray[np.int64]
+Values = Callable[[int, int], Doubles]
+"""The values from one place up to another."""
 
 _SCALES = ("max_8x8", "max_block", "top_block", "rms", "max_8x8_kept")
 _LEAST = {"max_8x8": 0.1, "max_block": 0.05, "top_block": 0.03, "rms": 0.03, "max_8x8_kept": 0.1}
 """What is added before taking logarithms: below it, differences are nothing."""
-_LEAST_LIGHT = 0.03
+_STEPS = ("small", "small peak", "step of light")
+"""Logarithms of the columns of `large_steps`."""
+_SMALL, _LEAST_LIGHT = _STEPS[0], 0.03
 _NEAR, _FAR, _HEAP = 12, 30, 24
 _WIDE, _WIDE_STEP = 180, 30
 _MOST_INPUT = 6.0
 DOUBT = 0.6
 """What must speak for new beyond even odds (natural logarithm): about half of the false new pictures of hard coders go
 for a few more missed; on the tuned sources no value leaves fewer wrong verdicts."""
-_CHUNK = 8192
+_BLOCK, _SMALL_AT_ONCE, _GRID_AT_ONCE = 2048, 1024, 256
+"""Pictures, small pictures and places of the grid that are worked on at once."""
 # A picture in which 8 x 8 pixels differ by 12 codes each, and that differs 1.6 times as much as nearly all repeats.
 _CLEAR_8X8, _BEYOND, _LEAST_REPEATS = 12.0, 1.6, 8
 _SURE_REPEAT, _BEYOND_P = 0.05, 0.9
 
 
-def p_new(notes: Notes) -> Floats:
-    """(n,) probability that picture k is new, for a whole capture's notes; its first picture is always new."""
-    x = standardised(design(notes), np.asarray(weights.CENTRE), np.asarray(weights.SPREAD))
-    hidden = np.tanh(x @ np.asarray(weights.INWARD).T + weights.HIDDEN_BIAS)
-    z = hidden @ np.asarray(weights.OUTWARD) + x @ np.asarray(weights.STRAIGHT) + (weights.BIAS - DOUBT)
-    out = 1 / (1 + np.exp(-np.clip(z, -40, 40)))
+def p_new(notes: Notes, *, block: int = _BLOCK) -> Floats:
+    """(n,) probability that picture k is new, for a whole capture's notes; its first picture is always new.
+
+    block: pictures to work on at once. What is said of a picture does not depend on it, only the memory taken does.
+    """
+    inputs = Inputs(notes)
+    centre, spread = np.asarray(weights.CENTRE), np.asarray(weights.SPREAD)
+    inward, outward, straight = (np.asarray(w) for w in (weights.INWARD, weights.OUTWARD, weights.STRAIGHT))
+    out = np.empty(inputs.pictures)
+    for a in range(0, inputs.pictures, block):
+        b = min(a + block, inputs.pictures)
+        x = standardised(inputs.rows(a, b), centre, spread)
+        # Not by matrix product: libraries sum the rows at a block's edge in another order than those within.
+        hidden = np.tanh(np.einsum("nm,um->nu", x, inward) + weights.HIDDEN_BIAS)
+        z = np.einsum("nu,u->n", hidden, outward) + np.einsum("nm,m->n", x, straight) + (weights.BIAS - DOUBT)
+        out[a:b] = 1 / (1 + np.exp(-np.clip(z, -40, 40)))
     out[:1] = 1.0
     # Where not one code differs, nothing is new, whatever the neighbourhood.
     out[1:][notes.pairs[1:, COLUMN["max_8x8"]] == 0] = 0.0
@@ -69,13 +85,78 @@ def standardised(inputs: Doubles, centre: Doubles, spread: Doubles) -> Doubles:
 
 def design(notes: Notes) -> Doubles:
     """(n, m) inputs of the model, in the order of `design_names`."""
-    light = large_steps(notes)
-    if not light.size:
-        return np.zeros((0, len(design_names())))
-    parts = [_design(notes.pairs[a:b], light[a:b]) for a, b in between_cuts(notes.pairs)]
-    wide = [_of_wide(np.log(_of(notes.pairs, name) + _LEAST[name])) for name in _SCALES]
-    wide.append(_of_wide(np.log(light[:, 0] + _LEAST_LIGHT)))
-    return np.concatenate([np.concatenate(parts), np.concatenate(wide, 1)], 1)
+    inputs = Inputs(notes)
+    return inputs.rows(0, inputs.pictures)
+
+
+class Inputs:
+    """The model's inputs for any pictures of a capture: they take far more memory than the notes they are made of."""
+
+    def __init__(self, notes: Notes) -> None:
+        self.pictures = notes.pairs.shape[0]
+        self._pairs = notes.pairs
+        self._light = large_steps(notes)
+        self._stretches = list(between_cuts(notes.pairs))
+        self._grid = np.arange(0, self.pictures + _WIDE_STEP, _WIDE_STEP)
+        self._wide = {name: self._wide_windows(name) for name in (*_SCALES, _SMALL)} if self.pictures else {}
+
+    def rows(self, first: int, end: int) -> Doubles:
+        """(end - first, m) inputs of the pictures from `first` up to `end`."""
+        parts = [np.zeros((0, len(design_names()) - len(_OF_WIDE) * len(self._wide)))]
+        for a, b in self._stretches:
+            if a < end and first < b:
+                parts.append(self._within(a, b, max(a, first), min(b, end)))
+        wide = [self._of_wide(name, first, end) for name in self._wide]
+        return np.concatenate([np.concatenate(parts), *wide], 1)
+
+    def _log(self, name: str, first: int, end: int) -> Doubles:
+        """Logarithm of a measure of difference."""
+        if name in _STEPS:
+            return np.asarray(np.log(self._light[first:end, _STEPS.index(name)].astype(np.float64) + _LEAST_LIGHT))
+        return np.asarray(np.log(_of(self._pairs[first:end], name) + _LEAST[name]))
+
+    def _within(self, start: int, stop: int, first: int, end: int) -> Doubles:
+        """The inputs that look no further than the stretch from `start` up to `stop`."""
+        count = stop - start
+        at = np.arange(first - start, end - start)
+
+        def stretch(name: str) -> Values:
+            return lambda a, b: self._log(name, start + a, start + b)
+
+        columns: list[Doubles] = []
+        for name in _SCALES:
+            columns += _of_a_scale(stretch(name), count, at)
+        columns += _of_a_scale(stretch(_SMALL), count, at)
+        peak, step = (self._log(name, first, end) for name in _STEPS[1:])
+        after, before = (_taken(stretch(_STEPS[2]), np.clip(at + by, 0, count - 1)) for by in (1, -1))
+        logs = {name: self._log(name, first, end) for name in ("rms", "max_block", "top_block")}
+        columns += [peak, step, step - logs["rms"], step - np.maximum(after, before)]
+        return np.stack([*columns, *_of_the_pair(self._pairs[first:end], logs)], 1)
+
+    def _wide_windows(self, name: str) -> tuple[Doubles, Doubles, Doubles]:
+        """At every place of the grid: low, split and distance of the heaps of several seconds, scenes regardless."""
+
+        def values(a: int, b: int) -> Doubles:
+            log = self._log(name, a, b)
+            if a == 0 and log.size > 1:
+                log[0] = log[1]  # the first picture has no difference
+            return log
+
+        low, split, apart = (np.empty(self._grid.size) for _ in range(3))
+        for first in range(0, self._grid.size, _GRID_AT_ONCE):
+            some = slice(first, first + _GRID_AT_ONCE)
+            ordered = _sorted_around(values, self.pictures, _WIDE, self._grid[some])
+            low[some] = ordered[:, round(0.05 * (ordered.shape[1] - 1))]
+            split[some], apart[some] = two_heaps(ordered)
+        return low, split, apart
+
+    def _of_wide(self, name: str, first: int, end: int) -> Doubles:
+        """(end - first, 4) a difference against those of several seconds around it; see `_OF_WIDE`."""
+        log = self._log(name, first, end)
+        if first == 0 and self.pictures > 1:
+            log[:1] = self._log(name, 1, 2)
+        low, split, apart = (np.interp(np.arange(first, end), self._grid, each) for each in self._wide[name])
+        return np.stack([log - low, low, log - split, (log - split) * np.minimum(apart, 3)], 1)
 
 
 def _of(pairs: Floats, name: str) -> Doubles:
@@ -106,11 +187,12 @@ _OF_THE_PAIR = (
 
 def cuts(pairs: Floats) -> npt.NDArray[np.bool_]:
     """(n,) True where a new shot begins: a difference everywhere, unlike its neighbours' and not by motion."""
-    mean = pairs[:, COLUMN["mean"]].astype(np.float64)
-    padded = np.concatenate([[np.inf, np.inf], mean, [np.inf, np.inf]])
-    around = np.stack([np.concatenate([padded[i : i + mean.size]]) for i in (0, 1, 3, 4)])
-    around[np.isinf(around)] = 0
-    alone = mean > 2.5 * around.max(0)
+    mean = _of(pairs, "mean")
+    around = np.zeros(mean.size)
+    for by in (1, 2):
+        np.maximum(around[by:], mean[:-by], out=around[by:])
+        np.maximum(around[:-by], mean[by:], out=around[:-by])
+    alone = mean > 2.5 * around
     return np.asarray(alone & (mean > 8) & (pairs[:, COLUMN["explained"]] < 0.3))
 
 
@@ -125,66 +207,51 @@ def between_cuts(pairs: Floats) -> Iterator[tuple[int, int]]:
         yield start, pairs.shape[0]
 
 
-def large_steps(notes: Notes) -> Doubles:
+def large_steps(notes: Notes) -> Floats:
     """(n, 3) how the small picture differs from the one before, in codes: mean and largest |d|, |mean d|.
 
     Coding noise averages out in it; a fade, which moves no edge, does not.
     """
-    out = np.zeros((notes.thumbs.shape[0], 3))
-    for at in range(1, out.shape[0], _CHUNK):
-        to = min(at + _CHUNK, out.shape[0])
+    out = np.zeros((notes.thumbs.shape[0], 3), np.float32)
+    for at in range(1, out.shape[0], _SMALL_AT_ONCE):
+        to = min(at + _SMALL_AT_ONCE, out.shape[0])
         small = notes.thumbs[at - 1 : to].reshape(to - at + 1, -1).astype(np.float32) / 256
         d = np.diff(small, axis=0)
         out[at:to] = np.stack([np.abs(d).mean(1), np.abs(d).max(1), np.abs(d.mean(1))], 1)
     return out
 
 
-def _design(pairs: Floats, light: Doubles) -> Doubles:
-    columns: list[Doubles] = []
-    logs = {name: np.log(pairs[:, COLUMN[name]].astype(np.float64) + _LEAST[name]) for name in _SCALES}
-    for name in _SCALES:
-        columns += _of_a_scale(logs[name])
-    small, peak, step = np.log(light + _LEAST_LIGHT).T
-    columns += _of_a_scale(small)
-    columns += [peak, step, step - logs["rms"], step - np.maximum(_shifted(step, 1), _shifted(step, -1))]
-    explained = pairs[:, COLUMN["explained"]].astype(np.float64)
-    corr = np.clip(pairs[:, COLUMN["corr"]].astype(np.float64), -1, 1)
-    key = pairs[:, COLUMN["key"]].astype(np.float64)
-    columns += [
+def _of_the_pair(pairs: Floats, logs: Mapping[str, Doubles]) -> list[Doubles]:
+    """What is taken of a pair of pictures as it is; see `_OF_THE_PAIR`."""
+    explained = _of(pairs, "explained")
+    corr = np.clip(_of(pairs, "corr"), -1, 1)
+    key = _of(pairs, "key")
+    return [
         explained,
-        pairs[:, COLUMN["explained_top"]].astype(np.float64),
-        np.log(pairs[:, COLUMN["flow"]].astype(np.float64) + 0.003),
+        _of(pairs, "explained_top"),
+        np.log(_of(pairs, "flow") + 0.003),
         corr,
         np.maximum(corr, 0),
-        np.log(pairs[:, COLUMN["area"]].astype(np.float64) + 0.002),
-        pairs[:, COLUMN["share_kept"]].astype(np.float64),
+        np.log(_of(pairs, "area") + 0.002),
+        _of(pairs, "share_kept"),
         key,
         key * logs["rms"],
         explained * logs["max_block"],
-        np.log(pairs[:, COLUMN["texture"]].astype(np.float64) + 0.5),
-        np.log(pairs[:, COLUMN["mid_block"]].astype(np.float64) + 0.02) - logs["top_block"],
+        np.log(_of(pairs, "texture") + 0.5),
+        np.log(_of(pairs, "mid_block") + 0.02) - logs["top_block"],
     ]
-    return np.stack(columns, 1)
 
 
-def _shifted(values: Doubles, by: int) -> Doubles:
-    return np.asarray(values[np.clip(np.arange(values.size) + by, 0, values.size - 1)])
-
-
-def _of_a_scale(log: Doubles) -> list[Doubles]:
-    """A difference as it is, and against its neighbourhood."""
-    before, after = np.concatenate([log[:1], log[:-1]]), np.concatenate([log[1:], log[-1:]])
-    if log.size > 1:
-        before[:2] = log[1]  # the first picture has no difference
-    low, high, near, near_apart, far, far_apart = (np.empty(log.size) for _ in range(6))
-    for at in range(0, log.size, _CHUNK):
-        to = slice(at, min(at + _CHUNK, log.size))
-        sorted_heap = _windows(log, _HEAP, to)
-        last = sorted_heap.shape[1] - 1
-        low[to] = sorted_heap[:, round(0.1 * last)]
-        high[to] = sorted_heap[:, round(0.9 * last)]
-        near[to], near_apart[to] = two_heaps(_windows(log, _NEAR, to))
-        far[to], far_apart[to] = two_heaps(_windows(log, _FAR, to))
+def _of_a_scale(values: Values, count: int, at: Places) -> list[Doubles]:
+    """A difference as it is, and against its neighbourhood. values: of a stretch of `count` pictures; at: which."""
+    log = _taken(values, at)
+    before, after = _taken(values, np.maximum(at - 1, 0)), _taken(values, np.minimum(at + 1, count - 1))
+    if count > 1:
+        before[at < 2] = values(1, 2)  # the first picture has no difference
+    heap = _sorted_around(values, count, _HEAP, at)
+    low, high = (heap[:, round(share * (heap.shape[1] - 1))] for share in (0.1, 0.9))
+    near, near_apart = two_heaps(_sorted_around(values, count, _NEAR, at))
+    far, far_apart = two_heaps(_sorted_around(values, count, _FAR, at))
     gap = high - low
     place = np.clip((log - low) / (gap + 0.3), -1, 2)
     return [
@@ -204,33 +271,19 @@ def _of_a_scale(log: Doubles) -> list[Doubles]:
     ]
 
 
-def _of_wide(log: Doubles) -> Doubles:
-    """(n, 4) a difference against those of several seconds around it, scenes regardless; see `_OF_WIDE`."""
-    n = log.size
-    log = np.concatenate([log[1:2], log[1:]]) if n > 1 else log  # the first picture has no difference
-    at = np.arange(0, n + _WIDE_STEP, _WIDE_STEP)
-    low, split, apart = (np.empty(at.size) for _ in range(3))
-    for first in range(0, at.size, 256):
-        some = slice(first, first + 256)
-        ordered = _sorted_around(log, _WIDE, at[some])
-        low[some] = ordered[:, round(0.05 * (ordered.shape[1] - 1))]
-        split[some], apart[some] = two_heaps(ordered)
-    here = np.arange(n)
-    low, split, apart = (np.interp(here, at, values) for values in (low, split, apart))
-    return np.stack([log - low, low, log - split, (log - split) * np.minimum(apart, 3)], 1)
+def _taken(values: Values, at: Places) -> Doubles:
+    """The values at rising places that lie close together."""
+    first = int(at[0])
+    return np.asarray(values(first, int(at[-1]) + 1)[at - first])
 
 
-def _windows(values: Doubles, reach: int, to: slice) -> Doubles:
-    """(chunk, 2 reach + 1) sorted values around each."""
-    return _sorted_around(values, reach, np.arange(to.start, to.stop))
-
-
-def _sorted_around(values: Doubles, reach: int, at: npt.NDArray[np.int64]) -> Doubles:
-    """(m, 2 reach + 1) sorted values around m places; at the ends the window is shifted inward."""
-    width = min(2 * reach + 1, values.size)
-    starts = np.clip(at - reach, 0, values.size - width)
-    view = np.lib.stride_tricks.sliding_window_view(values, width)
-    return np.sort(view[starts], axis=1)
+def _sorted_around(values: Values, count: int, reach: int, at: Places) -> Doubles:
+    """(m, 2 reach + 1) sorted values around m rising places; at the ends of all `count` the window is moved inward."""
+    width = min(2 * reach + 1, count)
+    starts = np.clip(at - reach, 0, count - width)
+    first = int(starts[0])
+    view = np.lib.stride_tricks.sliding_window_view(values(first, int(starts[-1]) + width), width)
+    return np.sort(view[starts - first], axis=1)
 
 
 def two_heaps(ordered: Doubles) -> tuple[Doubles, Doubles]:

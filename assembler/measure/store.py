@@ -3,8 +3,8 @@
 For each capture there is a folder named by what is in the file and what is left out of it: parts of `PART`
 pictures each, a state to go on from while there are more to come, and verdicts that are made anew
 when the code that makes them changes. Everything lands whole or not at all. Two runs at once write
-the same bytes under the same names, so they cannot harm each other. Small pictures, by far the largest of
-what is noted, stay on disk until someone asks for them.
+the same bytes under the same names, so they cannot harm each other. Small pictures and bands, by far the largest
+of what is noted, stay on disk until someone asks for a piece of them.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ import numpy.typing as npt
 
 from assembler.errors import MediaError
 from assembler.measure import cadence, quality, states, tears, verdicts, weights
-from assembler.measure.features import NOTES_VERSION, THUMB_COLUMNS, THUMB_ROWS, Floats, Notes, Watcher, joined
+from assembler.measure.features import NOTES_VERSION, Floats, Notes, Watcher, joined
 from assembler.measure.masks import Rectangle, stored_masks
 from assembler.measure.model import Cadence, Thumbs
 from assembler.measure.passes import new_watcher, notes_of
@@ -37,6 +37,8 @@ from assembler.media.landing import land, write_error
 
 PART = 1200
 """Pictures to a part; at most so many are looked at again after a stop."""
+_IN_MEMORY = ("pairs", "light")
+"""What is held in memory of every picture: 72 bytes. The rest is up to 1,800 and stays on disk."""
 _TELL_EVERY = 30
 _UNREADABLE = (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile)
 
@@ -103,28 +105,41 @@ def measurement_key(info: CaptureInfo, stored: Sequence[Rectangle]) -> str:
     return digest.hexdigest()[:32]
 
 
-class _SmallPictures:
-    """The small pictures (n, 18, 32) of a whole capture; a piece is read from its parts when it is asked for."""
+class _OnDisk:
+    """One field of the notes of a whole capture, (n, ...), as far as an array's work can be done by the piece.
 
-    def __init__(self, folder: Path, pictures: int) -> None:
-        self._folder = folder
-        self.shape = (pictures, THUMB_ROWS, THUMB_COLUMNS)
+    A piece is read from its parts when it is asked for; `change` is what then becomes of it.
+    """
+
+    def __init__(
+        self, folder: Path, name: str, like: npt.NDArray[Any], pictures: int, change: Callable[[Any], Any] | None = None
+    ) -> None:
+        self._folder, self._name, self._like, self._change = folder, name, like, change
+        self.shape = (pictures, *like.shape[1:])
 
     def __len__(self) -> int:
-        return self.shape[0]
+        return int(self.shape[0])
 
-    def __getitem__(self, piece: slice) -> npt.NDArray[np.uint16]:
+    def __getitem__(self, piece: slice) -> npt.NDArray[Any]:
         first, last, step = piece.indices(len(self))
         assert step == 1
-        out = np.empty((max(0, last - first), *self.shape[1:]), np.uint16)
+        out = np.empty((max(0, last - first), *self.shape[1:]), self._like.dtype)
         for at in range(first - first % PART, last, PART):
             low, high = max(first, at), min(last, at + PART)
             path = _part_path(self._folder, at)
-            kept = _loaded(path, "thumbs")
-            if kept is None or len(kept["thumbs"]) < high - at:
+            kept = _loaded(path, self._name)
+            if kept is None or len(kept[self._name]) < high - at:
                 raise MediaError(f"'{path}' cannot be read", mend="measure again: it will be made anew")
-            out[low - first : high - first] = kept["thumbs"][low - at : high - at]
-        return out
+            out[low - first : high - first] = kept[self._name][low - at : high - at]
+        return out if self._change is None else np.asarray(self._change(out))
+
+    def __gt__(self, value: float) -> _OnDisk:
+        assert self._change is None
+        return _OnDisk(self._folder, self._name, self._like, len(self), lambda piece: piece > value)
+
+    def mean(self, axis: int) -> npt.NDArray[Any]:
+        assert axis > 0
+        return np.concatenate([self[at : at + PART].mean(axis) for at in range(0, len(self), PART)])
 
     def __array__(self, dtype: npt.DTypeLike | None = None, copy: bool | None = None) -> npt.NDArray[Any]:
         return np.asarray(self[:], dtype)
@@ -134,24 +149,29 @@ class _SmallPictures:
 
 
 class _Gathered:
-    """The notes of the parts so far, but for their small pictures."""
+    """The notes of the parts so far: what is small by itself, and of the rest what it is like."""
 
-    def __init__(self) -> None:
-        self._fields: dict[str, list[npt.NDArray[Any]]] = {f.name: [] for f in fields(Notes) if f.name != "thumbs"}
+    def __init__(self, total: int) -> None:
+        self.pictures = 0
+        self._total = total
+        self._held: dict[str, npt.NDArray[Any]] = {}
+        self._like: dict[str, npt.NDArray[Any]] = {}
         self.ever: Floats = np.zeros((0, 0), np.float32)
 
-    @property
-    def pictures(self) -> int:
-        return sum(map(len, self._fields["pairs"]))
-
     def add(self, part: Mapping[str, npt.NDArray[Any]]) -> None:
-        for name, arrays in self._fields.items():
-            arrays.append(part[name])
+        first, self.pictures = self.pictures, self.pictures + len(part["pairs"])
+        for name in _IN_MEMORY:
+            if name not in self._held:
+                self._held[name] = np.empty((self._total, *part[name].shape[1:]), part[name].dtype)
+            self._held[name][first : self.pictures] = part[name]
+        self._like = {f.name: part[f.name][:0] for f in fields(Notes) if f.name not in _IN_MEMORY}
         self.ever = part["ever"]
 
     def notes(self, folder: Path) -> Notes:
-        small = cast(npt.NDArray[np.uint16], _SmallPictures(folder, self.pictures))
-        return Notes(thumbs=small, **{name: np.concatenate(arrays) for name, arrays in self._fields.items()})
+        """Raises KeyError where there is no part."""
+        assert self.pictures == self._total
+        on_disk = {name: _OnDisk(folder, name, like, self.pictures) for name, like in self._like.items()}
+        return Notes(**self._held, **cast(dict[str, npt.NDArray[Any]], on_disk))
 
 
 def _notes(
@@ -168,7 +188,7 @@ def _notes(
     if (done := gathered.pictures) < total:
         watcher = new_watcher(info, masks)
         if not done or not _went_on(watcher, folder, done):
-            gathered, done = _Gathered(), 0
+            gathered, done = _Gathered(total), 0
             watcher = new_watcher(info, masks)
         pending: list[Notes] = []
         for one in notes_of(info, watcher, done, proxy):
@@ -195,7 +215,7 @@ def _part_path(folder: Path, first: int) -> Path:
 
 def _parts(folder: Path, total: int) -> _Gathered:
     """The parts that follow on each other from the start."""
-    out = _Gathered()
+    out = _Gathered(total)
     names = {"ever", *(field.name for field in fields(Notes))}
     first = 0
     while first < total:
