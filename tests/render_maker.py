@@ -19,11 +19,13 @@ import numpy as np
 from media_maker import number_in, number_picture
 
 from assembler.captions.cues import Cue
+from assembler.captions.styled import text_of
 from assembler.media.info import CaptureInfo, Colour
 from assembler.media.planes import Planes
 from assembler.media.writer import EncoderSettings, frame_planes
 from assembler.narration.speech import Speech
 from assembler.render.draft import DraftOptions, OpenTools
+from assembler.render.jobs import Burn
 from assembler.render.part import Mark
 from assembler.storyboard.model import (
     Arrangement,
@@ -131,9 +133,9 @@ class NumberTools:
         self.opened.append(first)
         yield NumberPainter(shot, self.before_paint)
 
-    def draw_over(self, canvas: Planes, shot: PlacedShot, lines: tuple[str, ...], mark: Mark | None) -> None:
-        if lines:
-            self.captions.append(lines)
+    def draw_over(self, canvas: Planes, shot: PlacedShot, caption: Burn | None, mark: Mark | None) -> None:
+        if caption is not None:
+            self.captions.append(tuple(map(text_of, caption.lines)))
             canvas.u[-10:, :10] = 240
         if mark is not None:
             self.marks.append(mark)

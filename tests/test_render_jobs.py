@@ -13,7 +13,7 @@ import pytest
 from render_maker import HEIGHT, QUICK, WIDTH, Scene, cue, programme
 
 from assembler.captions.cues import Cue
-from assembler.errors import RenderError, UsageError
+from assembler.errors import MediaError, RenderError, UsageError
 from assembler.media.content import content_print
 from assembler.media.planes import blank
 from assembler.render.fingerprint import Prints, engine_print, file_print
@@ -261,7 +261,7 @@ def test_a_large_file_is_known_by_its_size_and_three_places(tmp_path: Path) -> N
         assert file_print(tmp_path / "b") != file_print(tmp_path / "a")
     (tmp_path / "b").write_bytes(bytes(size + 1))
     assert content_print(tmp_path / "b") != before
-    with pytest.raises(RenderError, match="nowhere"):
+    with pytest.raises(MediaError, match="nowhere"):
         content_print(tmp_path / "nowhere")
 
 

@@ -157,6 +157,13 @@ def shown(cues: Iterable[Cue], language: str) -> list[Shown]:
     return [cue for cue in found if cue.lines]
 
 
+def styled_lines(cue: Cue) -> tuple[Line, ...]:
+    """The lines of a cue that is burnt in, with the styles that a person gave them."""
+    if not cue.marked:
+        return tuple(map(plain, cue.lines))
+    return tuple(line for line in map(_clean, styled_srt(cue.marked)) if line)
+
+
 def _shown(cue: Cue, language: str) -> Shown:
     if not cue.marked:
         texts = _lines(cue.lines, language)

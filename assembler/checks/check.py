@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from assembler.captions.cues import Cue
-from assembler.checks.captions import reading_limits
+from assembler.checks.captions import caption_glyphs, caption_room, reading_limits
 from assembler.checks.detail import lost_detail
 from assembler.checks.fit import narration_fit
 from assembler.checks.footage import footage_kinds, footage_lengths, silent_captures, unused_captures
@@ -14,7 +14,7 @@ from assembler.checks.pace import speech_rate
 from assembler.checks.panes import crops_inside, freezes_inside
 from assembler.checks.sound import music_lengths
 from assembler.checks.summaries import summaries
-from assembler.checks.words import caption_room, card_room, label_room, missing_glyphs
+from assembler.checks.words import card_room, label_room, missing_glyphs
 from assembler.errors import Finding
 from assembler.picture.stage import Stage
 from assembler.picture.text import FontSet
@@ -42,6 +42,7 @@ def check_timeline(timeline: Timeline, cues: tuple[Cue, ...], fonts: FontSet) ->
     yield from reading_limits(timeline, cues)
     yield from missing_glyphs(timeline.storyboard, fonts)
     yield from caption_room(timeline, cues, stage)
+    yield from caption_glyphs(timeline, cues, fonts)
     yield from label_room(timeline, stage)
     yield from card_room(timeline, stage)
     yield from summaries(timeline, stage)

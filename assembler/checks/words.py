@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from fractions import Fraction
 
-from assembler.captions.cues import Cue
 from assembler.checks.shots import readable_shots
 from assembler.errors import AssemblerError, Finding, Place
 from assembler.picture.arrange import label_words, layout_of
-from assembler.picture.captions import caption_overflows
 from assembler.picture.labels import label_overflows
 from assembler.picture.stage import Stage
 from assembler.picture.text import FontSet
@@ -21,8 +19,13 @@ _LABEL_READ_S = Fraction(1)
 
 
 def missing_glyphs(storyboard: Storyboard, fonts: FontSet) -> Iterator[Finding]:
-    """Written characters that no font at hand can draw."""
-    for text, place in _drawn_words(storyboard):
+    """Characters of the storyboard that no font at hand can draw."""
+    yield from undrawable(_drawn_words(storyboard), fonts)
+
+
+def undrawable(words: Iterable[tuple[str, Place | None]], fonts: FontSet) -> Iterator[Finding]:
+    """Texts with characters that no font at hand can draw."""
+    for text, place in words:
         missing = fonts.missing(text)
         if missing:
             shown = ", ".join(f"'{cluster}' (U+{ord(cluster[0]):04X})" for cluster in dict.fromkeys(missing))
@@ -57,22 +60,6 @@ def _card_words(card: Card) -> Iterator[tuple[str, Place | None]]:
     if card.table is not None:
         for cell in (*card.table.columns, *(cell for row in card.table.rows for cell in row)):
             yield cell, card.table.at()
-
-
-def caption_room(timeline: Timeline, cues: tuple[Cue, ...], stage: Stage) -> Iterator[Finding]:
-    """Captions too wide for the picture's safe area."""
-    for cue in cues:
-        if caption_overflows(cue.lines, stage.width, stage.type_height, stage.fonts):
-            place = next(
-                (p.segment.say[cue.line - 1].at("text") for p in timeline.segments if p.segment.id == cue.segment), None
-            )
-            yield Finding(
-                "error",
-                "caption-overflow",
-                place,
-                f"a caption of '{cue.segment}' is wider than the safe area: '{' / '.join(cue.lines)}'",
-                "use shorter words there, or a wider canvas",
-            )
 
 
 def label_room(timeline: Timeline, stage: Stage) -> Iterator[Finding]:

@@ -32,10 +32,14 @@ RASTER_LOCK = threading.Lock()
 
 @dataclass(frozen=True, eq=False)
 class FontFace:
-    """One face of a font file, opened by the shaper and the rasteriser on first use."""
+    """One face of a font file, opened by the shaper and the rasteriser on first use.
+
+    slant: how far its letters lean for every unit of height; for italics of fonts that have none.
+    """
 
     path: Path
     index: int = 0
+    slant: float = 0.0
 
     @cached_property
     def hb_face(self) -> Any:
@@ -44,7 +48,9 @@ class FontFace:
     @cached_property
     def hb_font(self) -> Any:
         """Scaled so that one unit is one font unit."""
-        return uharfbuzz.Font(self.hb_face)
+        font = uharfbuzz.Font(self.hb_face)
+        font.synthetic_slant = self.slant
+        return font
 
     @cached_property
     def ft_face(self) -> Any:

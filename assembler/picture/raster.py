@@ -30,7 +30,6 @@ def draw_glyphs(
     """Coverage of `shape` (rows, columns) with the pen starting at column origin_x on the line
     between rows baseline_row - 1 and baseline_row. Where glyphs meet, coverage adds up to full."""
     canvas = np.zeros(shape, np.uint8)
-    straight = freetype.Matrix(0x10000, 0, 0, 0x10000)
     with RASTER_LOCK:
         sized: set[int] = set()
         for glyph in glyphs:
@@ -44,7 +43,8 @@ def draw_glyphs(
                 sized.add(glyph.face)
             x_px, y_px = int(x // 1), int(y // 1)
             shift = freetype.Vector(round((x - x_px) * 64), round((y - y_px) * 64))
-            face.set_transform(straight, shift)
+            slant = round(faces[glyph.face].slant * 0x10000)
+            face.set_transform(freetype.Matrix(0x10000, slant, 0, 0x10000), shift)
             face.load_glyph(glyph.glyph, _LOAD)
             slot = face.glyph
             _add(canvas, _pixels(slot.bitmap), slot.bitmap_left + x_px, baseline_row - y_px - slot.bitmap_top)

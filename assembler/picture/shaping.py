@@ -41,24 +41,27 @@ class PlacedGlyph:
 @dataclass(frozen=True, slots=True)
 class Shaped:
     """Glyphs from left to right. `ink` is (left, bottom, right, top) in ems, y upwards; all zero
-    when there is nothing to see. `missing` lists clusters that no font can draw, in reading order."""
+    when there is nothing to see. `missing` lists clusters that no font can draw, in reading order.
+    `underlined`: from where to where, in ems from the pen's start, a line runs below the words."""
 
     glyphs: tuple[PlacedGlyph, ...]
     advance: float
     ink: tuple[float, float, float, float]
     missing: tuple[str, ...]
     right_to_left: bool
+    underlined: tuple[tuple[float, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class _Run:
-    """Characters start to stop in one face, one direction and one script."""
+    """Characters start to stop in one face, one direction and one script, underlined or not."""
 
     start: int
     stop: int
     face: int
     level: int
     script: str
+    underlined: bool
 
 
 def drawable_text(text: str) -> str:
@@ -121,8 +124,24 @@ def _can_draw(face: FontFace, cluster: str) -> bool:
     return False
 
 
-def _runs(parts: Sequence[str], chosen: Sequence[int], found: Sequence[int]) -> list[_Run]:
-    """Cut into runs of one face, level and script. Shared characters take the script before them,
+def _choose_styled(
+    parts: Sequence[str], sets: Sequence[Sequence[FontFace]], styles: Sequence[str], found: Sequence[int]
+) -> list[int]:
+    """As `choose_faces`, of all sets one after the other. sets: regular, bold, italic, bold italic. Letters that read
+    from the right do not lean: their scripts know no italics."""
+    of_set = [choose_faces(parts, faces) for faces in sets]
+    chosen: list[int] = []
+    index = 0
+    for position, part in enumerate(parts):
+        number = ("b" in styles[index]) + 2 * ("i" in styles[index] and found[index] % 2 == 0)
+        face = of_set[number][position]
+        chosen.append(face if face == MISSING else sum(map(len, sets[:number])) + face)
+        index += len(part)
+    return chosen
+
+
+def _runs(parts: Sequence[str], chosen: Sequence[int], found: Sequence[int], styles: Sequence[str]) -> list[_Run]:
+    """Cut into runs of one face, level, script and line below. Shared characters take the script before them,
     at the start of the text the one after."""
     scripts = [_cluster_script(part) for part in parts]
     current = next((script for script in scripts if script), "Latn")
@@ -130,13 +149,13 @@ def _runs(parts: Sequence[str], chosen: Sequence[int], found: Sequence[int]) -> 
     index = 0
     for part, script, face in zip(parts, scripts, chosen, strict=True):
         current = script or current
-        level = found[index]
+        kind = (face, found[index], current, bool(styles) and "u" in styles[index])
         stop = index + len(part)
         last = runs[-1] if runs else None
-        if last and face != MISSING and (last.face, last.level, last.script) == (face, level, current):
-            runs[-1] = _Run(last.start, stop, face, level, current)
+        if last and face != MISSING and (last.face, last.level, last.script, last.underlined) == kind:
+            runs[-1] = _Run(last.start, stop, *kind)
         else:
-            runs.append(_Run(index, stop, face, level, current))
+            runs.append(_Run(index, stop, *kind))
         index = stop
     return runs
 
@@ -146,27 +165,44 @@ def shape(text: str, faces: Sequence[FontFace], *, language: str = "en", base: i
 
     base: 0 or 1 forces the line's direction; None takes it from the text.
     """
+    return shape_styled(text, (faces,), (), language=language, base=base)
+
+
+def shape_styled(
+    text: str, sets: Sequence[Sequence[FontFace]], styles: Sequence[str], *, language: str, base: int | None
+) -> Shaped:
+    """As `shape`. styles: for each character any of the letters b, i and u, and then the sets are the regular faces,
+    bold, italic and bold italic ones; or none, and then there is one set. Glyphs count the faces of all sets in order.
+    """
     parts = clusters(text)
     if base is None:
         base = base_level(text)
-    chosen = choose_faces(parts, faces)
-    runs = _runs(parts, chosen, levels(text, base))
+    found = levels(text, base)
+    chosen = _choose_styled(parts, sets, styles, found) if styles else choose_faces(parts, sets[0])
+    faces = [face for each in sets for face in each]
+    runs = _runs(parts, chosen, found, styles)
+    ruled: list[tuple[float, float]] = []
     code_points = [ord(c) for c in text]
     glyphs: list[PlacedGlyph] = []
     lost: dict[int, str] = {}
     pen = 0.0
     for number in visual_order([run.level for run in runs]):
         run = runs[number]
+        before = pen
         if run.face == MISSING:
             lost[run.start] = text[run.start : run.stop]
             glyphs.append(PlacedGlyph(MISSING, 0, pen, 0.0, run.start))
             pen += BOX_ADVANCE
         else:
             pen = _shape_run(run, faces[run.face], code_points, language, glyphs, pen)
+        if run.underlined:
+            follows = bool(ruled) and ruled[-1][1] == before
+            start = ruled.pop()[0] if follows else before
+            ruled.append((start, pen))
     glyphs, gone = _boxed(glyphs, parts)
     lost.update(gone)
     missing = tuple(dict.fromkeys(lost[start] for start in sorted(lost)))
-    return Shaped(tuple(glyphs), pen, _ink(glyphs, faces), missing, bool(base))
+    return Shaped(tuple(glyphs), pen, _ink(glyphs, faces), missing, bool(base), tuple(ruled))
 
 
 def _shape_run(

@@ -9,7 +9,7 @@ import hashlib
 from collections.abc import Sequence
 from typing import TypedDict, cast
 
-from assembler.render.jobs import PartJob, job_told
+from assembler.render.jobs import Burn, PartJob, job_told
 
 
 class Noted(TypedDict):
@@ -22,11 +22,13 @@ class Noted(TypedDict):
 
 def noted(job: PartJob) -> Noted:
     """The notes of a part, fit for JSON."""
-    captions = [
-        (hashlib.sha256("\n".join(burn.lines).encode()).hexdigest()[:16], burn.start_frame, burn.end_frame, burn.number)
-        for burn in job.captions
-    ]
+    captions = [(_print(burn), burn.start_frame, burn.end_frame, burn.number) for burn in job.captions]
     return {"told": job_told(job), "captions": captions}
+
+
+def _print(burn: Burn) -> str:
+    """A digest of what is drawn."""
+    return hashlib.sha256(repr((burn.lines, burn.top)).encode()).hexdigest()[:16]
 
 
 def changes(before: object, now: Noted) -> tuple[str, ...]:

@@ -14,6 +14,7 @@ from dataclasses import dataclass, fields, is_dataclass, replace
 from fractions import Fraction
 from pathlib import PurePath
 
+from assembler.captions.styled import Line
 from assembler.media.writer import EncoderSettings
 from assembler.storyboard.model import Capture, Card, Made, Pane, Split, Subject, Summary
 from assembler.timeline.model import PlacedShot
@@ -48,12 +49,13 @@ class Fade:
 @dataclass(frozen=True, slots=True)
 class Burn:
     """A caption drawn on the part's frames from start_frame up to, but not including, end_frame.
-    number: which of the programme's captions it is, from 1; not drawn."""
+    number: which of the programme's captions it is, from 1; not drawn. top: it stands at the picture's head."""
 
     start_frame: int
     end_frame: int
-    lines: tuple[str, ...]
+    lines: tuple[Line, ...]
     number: int = 0
+    top: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,7 +206,8 @@ def _pictures(job: PartJob, shot: PlacedShot, first: int, frames: int) -> list[o
 
 
 def _caption(burn: Burn) -> object:
-    return [burn.start_frame, burn.end_frame, list(burn.lines)]
+    lines = [[[run.text, run.styles] for run in line] for line in burn.lines]
+    return [burn.start_frame, burn.end_frame, lines, burn.top]
 
 
 def _arrangement(job: PartJob) -> object:

@@ -16,7 +16,7 @@ from typing import Protocol
 
 from assembler.media.planes import Planes, blank
 from assembler.media.writer import PartWriter
-from assembler.render.jobs import Fade, PartJob
+from assembler.render.jobs import Burn, Fade, PartJob
 from assembler.render.mixing import mix, mix_colour
 from assembler.timeline.model import PlacedShot
 from assembler.timing.timecode import frame_to_label
@@ -47,7 +47,7 @@ class Tools(Protocol):
     def painter(self, shot: PlacedShot, first: int) -> AbstractContextManager[Painter]:
         """Opens a shot at a frame."""
 
-    def draw_over(self, canvas: Planes, shot: PlacedShot, lines: tuple[str, ...], mark: Mark | None) -> None:
+    def draw_over(self, canvas: Planes, shot: PlacedShot, caption: Burn | None, mark: Mark | None) -> None:
         """Blends a caption's lines (none: no caption) and the frame's mark over a frame of the shot.
         Called for every frame, so it keeps what it drew."""
 
@@ -201,7 +201,7 @@ def _draw_over(job: PartJob, tools: Tools, frame: int, canvas: Planes) -> None:
         if stamp.within:  # no segment is so long that hours need saying, but where one is they are said
             timecode = "+" + timecode.removeprefix("00:")
         mark = Mark(timecode, stamp.segment, any(frame in span for span in stamp.scratch))
-    shown = (burn.lines for burn in job.captions if burn.start_frame <= frame < burn.end_frame)
-    lines = next(shown, ())
-    if lines or mark is not None:
-        tools.draw_over(canvas, job.shot, lines, mark)
+    shown = (burn for burn in job.captions if burn.lines and burn.start_frame <= frame < burn.end_frame)
+    caption = next(shown, None)
+    if caption is not None or mark is not None:
+        tools.draw_over(canvas, job.shot, caption, mark)

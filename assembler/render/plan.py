@@ -15,7 +15,9 @@ from math import ceil, floor
 from typing import Literal
 
 from assembler.captions.cues import Cue
+from assembler.captions.files import styled_lines
 from assembler.captions.limits import LIMITS
+from assembler.captions.styled import at_top
 from assembler.errors import RenderError, UsageError
 from assembler.media.join import Chapter
 from assembler.media.writer import EncoderSettings
@@ -195,7 +197,7 @@ class _Planner:
 
     def _burns(self, span: Span) -> tuple[Burn, ...]:
         return tuple(
-            Burn(kept.start_frame, kept.end_frame, cue.lines, number)
+            Burn(kept.start_frame, kept.end_frame, styled_lines(cue), number, at_top(cue.marked))
             for number, cue in enumerate(self.cues, start=1)
             if (kept := _within(Span(cue.start_frame, self._burnt_until(cue)), span)) is not None
         )

@@ -18,6 +18,7 @@ from assembler.picture.look import GROUND, even
 from assembler.picture.marks import Marks
 from assembler.picture.painter import ShotPainter, Stage
 from assembler.picture.sprite import Sprite, blend
+from assembler.render.jobs import Burn
 from assembler.render.part import Mark, Painter
 from assembler.timeline.model import PlacedShot
 
@@ -33,7 +34,7 @@ class PictureTools:
         self._stage = stage
         self._safe = safe_area(stage.width, stage.height)
         self._marks = Marks(stage.type_height, stage.fonts, stage.bits)
-        self._caption: tuple[tuple[tuple[str, ...], int], Sprite, int, int] | None = None
+        self._caption: tuple[tuple[Burn, int], Sprite, int, int] | None = None
         self._floor: tuple[PlacedShot, int] | None = None
         plain = np.full((2, 2, 4), (*GROUND, 255), np.uint8)
         dot = blank(2, 2, bits=stage.bits)
@@ -60,19 +61,19 @@ class PictureTools:
         else:
             using.close()
 
-    def draw_over(self, canvas: Planes, shot: PlacedShot, lines: tuple[str, ...], mark: Mark | None) -> None:
-        """The caption stands centred on the floor of the safe area, where the programme will have it.
+    def draw_over(self, canvas: Planes, shot: PlacedShot, caption: Burn | None, mark: Mark | None) -> None:
+        """The caption stands centred on the floor of the safe area, where the programme will have it, or at its head.
         The mark stands at its left, and moves above a caption that reaches so far."""
         floor = self._floor_of(shot)
-        if lines:
-            caption, x, y = self._caption_of(lines, floor)
+        if caption is not None:
+            drawn, x, y = self._caption_of(caption, floor)
         if mark is not None:
             sprite = self._marks.sprite(mark.timecode, mark.segment, mark.scratch)
-            if lines and x < self._safe.x + sprite.box_width:
+            if caption is not None and not caption.top and x < self._safe.x + sprite.box_width:
                 floor = even(y - sprite.box_height / 4)
             blend(canvas, sprite, self._safe.x, floor - sprite.box_height)
-        if lines:
-            blend(canvas, caption, x, y)
+        if caption is not None:
+            blend(canvas, drawn, x, y)
 
     def _floor_of(self, shot: PlacedShot) -> int:
         """Where captions end: the foot of the safe area, or above graphs that lie there."""
@@ -81,11 +82,12 @@ class PictureTools:
             self._floor = shot, bottom
         return self._floor[1]
 
-    def _caption_of(self, lines: tuple[str, ...], floor: int) -> tuple[Sprite, int, int]:
-        if self._caption is None or self._caption[0] != (lines, floor):
+    def _caption_of(self, caption: Burn, floor: int) -> tuple[Sprite, int, int]:
+        if self._caption is None or self._caption[0] != (caption, floor):
             stage = self._stage
-            sprite = caption_sprite(lines, stage.width, stage.type_height, stage.fonts, stage.bits)
-            self._caption = (lines, floor), sprite, *caption_place(sprite, stage.width, floor)
+            sprite = caption_sprite(caption.lines, stage.width, stage.type_height, stage.fonts, stage.bits)
+            place = caption_place(sprite, stage.width, floor, self._safe.y if caption.top else None)
+            self._caption = (caption, floor), sprite, *place
         return self._caption[1:]
 
     @property
