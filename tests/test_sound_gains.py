@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from assembler.narration.speech import Word
 from assembler.sound.ducking import Ducking, spoken_spans
 from assembler.sound.edges import faded
-from assembler.sound.limiter import gain_curve, gains_at
+from assembler.sound.limiter import Bounds, Limiter, gain_curve, gains_at
+from assembler.sound.spool import Spool
 from tests.sound_maker import spoken
 
 RATE = 48_000
@@ -57,6 +58,47 @@ def test_gains_of_a_stretch_are_those_of_the_whole() -> None:
     curve = gain_curve(peaks, 0.5)
     whole = gains_at(curve, 0, 300 * 48)
     np.testing.assert_allclose(gains_at(curve, 4801, 5000), whole[4801:9801], rtol=1e-5)
+
+
+@settings(deadline=None, max_examples=30)  # a busy machine is not a fault
+@given(st.integers(0, 2**32 - 1), st.integers(0, 6000), st.integers(0, 3000), st.booleans())
+def test_a_stretch_of_the_limiter_is_that_of_the_whole(seed: int, first: int, length: int, bounded: bool) -> None:
+    # Common practice, no source: how much of a programme is looked at may not be heard. Both are reckoned apart.
+    random = np.random.default_rng(seed)
+    peaks = (0.7 * np.exp(random.standard_normal(6500) * 0.6)).astype(np.float32)
+    most = np.full(peaks.size, np.inf, np.float32)
+    places = np.unique(random.integers(0, peaks.size, 200))
+    if bounded:
+        most[places] = random.uniform(0.2, 2.0, places.size).astype(np.float32)
+    spool = Spool()
+    for part in np.array_split(peaks, 7):
+        spool.add(part)
+    whole = gain_curve(peaks * np.float32(1.3), 0.8, most / np.float32(1.3))
+    limiter = Limiter(spool, 1.3, 0.8, Bounds().tightened(places[::-1], most[places][::-1]))
+    last = min(first + length, peaks.size)
+    np.testing.assert_allclose(limiter.edges(first, last), whole[first : last + 1], rtol=1e-6)
+    # By hand: nowhere is the sum raised by more than its bound, and the lower of two bounds holds.
+    assert (limiter.edges(0, peaks.size)[:-1] * 1.3 <= most * (1 + 1e-5)).all()
+    both = Bounds(np.array([3, 7]), np.array([0.5, 0.9], np.float32))
+    both = both.tightened(np.array([7, 9]), np.array([0.4, 1], np.float32))
+    assert both.places.tolist() == [3, 7, 9]
+    assert both.most.tolist() == pytest.approx([0.5, 0.4, 1.0])
+
+
+def test_rows_in_a_file_are_read_from_anywhere(tmp_path: Path) -> None:
+    spool = Spool(2)
+    rows = np.arange(300_000, dtype=np.float32).reshape(-1, 2)
+    for part in (rows[:1], rows[1:1], rows[1:70_000], rows[70_000:]):
+        spool.add(part)
+    assert spool.size == len(rows)
+    np.testing.assert_array_equal(spool.read(69_990, 70_010), rows[69_990:70_010])
+    assert [first for first, _ in spool.stretches()] == [0, 60_000, 120_000]
+    np.testing.assert_array_equal(np.concatenate([part for _, part in spool.stretches()]), rows)
+    assert spool.read(149_999, 150_100).shape == (1, 2)
+    assert spool.read(150_000, 150_100).shape == (0, 2)
+    path = tmp_path / "rows"
+    path.write_bytes(b"head" + rows.tobytes())
+    np.testing.assert_array_equal(Spool.of_file(path, 4 + 4 * 10, 50).read(5, 99), np.arange(15, 60))
 
 
 def test_captures_are_lowered_before_speech_held_and_let_back() -> None:

@@ -10,6 +10,7 @@ import pyloudnorm
 import pytest
 
 from assembler.sound.loudness import (
+    TENTH_MS,
     PowerMeter,
     integrated_lufs,
     loudness_range_lu,
@@ -187,6 +188,22 @@ def test_block_length_does_not_change_what_is_measured() -> None:
     for block in (1, 47, 1000) if len(sound) < 1000 else (47, 1000, 48_000):
         np.testing.assert_allclose(power_of(sound, block), whole, rtol=1e-6, atol=1e-12)
         assert peak_of(sound, block) == pytest.approx(peak_of(sound, len(sound)), rel=1e-6)
+
+
+@pytest.mark.parametrize("case", TECH_3341)
+def test_tenths_of_a_second_say_as_much_as_milliseconds(case: int) -> None:
+    # Source: EBU Tech 3341, cases 1 to 5, and 3342 for the range: the windows of both lie on tenths of a second.
+    sound = steps(*TECH_3341[case][0])
+    weighting, meter = KWeighting(2), PowerMeter(TENTH_MS)
+    taken = []
+    for start in range(0, len(sound), 10_007):
+        meter.add(weighting.weigh(sound[start : start + 10_007]))
+        taken.append(meter.take())
+    power, fine = np.concatenate(taken), power_of(sound)
+    assert power.size == len(sound) * 10 // RATE
+    assert integrated_lufs(power, TENTH_MS) == pytest.approx(TECH_3341[case][1], abs=0.1)
+    assert integrated_lufs(power, TENTH_MS) == pytest.approx(integrated_lufs(fine), abs=1e-4)
+    assert loudness_range_lu(power, TENTH_MS) == pytest.approx(loudness_range_lu(fine), abs=1e-4)
 
 
 # Source: EBU Tech 3341, cases 15 to 19: sines between whose samples the peak lies; +0.2 / -0.4 dB.

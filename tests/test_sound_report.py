@@ -170,7 +170,7 @@ def test_a_programme_is_listened_to_once_and_again_after_a_change(
     write_sound(project / "takes" / "one-1.wav", Sound(babble(4, 0.1, 7)))
     assert check(project, capsys)["sound"] != first
     assert len(listened) == 4
-    for stored in (project / ".assembler" / "sound").glob("*.npz"):
+    for stored in (project / ".assembler" / "sound").glob("*.levels"):
         stored.write_bytes(b"damaged")
     check(project, capsys)
     assert len(listened) == 5

@@ -19,7 +19,7 @@ from assembler.media.probe import probe_sound
 from assembler.media.sound import SoundReader
 from assembler.media.writer import EncoderSettings
 from assembler.render.classes import Frame, Level
-from assembler.sound.loudness import PowerMeter, integrated_lufs
+from assembler.sound.loudness import TENTH_MS, PowerMeter, integrated_lufs
 from assembler.sound.report import MixReport
 from assembler.sound.truepeak import PeakMeter, decibels
 from assembler.sound.weighting import KWeighting
@@ -108,7 +108,7 @@ def verify(path: Path, wanted: Wanted, progress: Callable[[int, int], None] | No
 
 def measure_sound(path: Path) -> SoundMeasured:
     """Loudness and true peak of a file's sound, decoded. Raises MediaError."""
-    weighting, meter, peaks = KWeighting(2), PowerMeter(), PeakMeter(2)
+    weighting, meter, peaks = KWeighting(2), PowerMeter(TENTH_MS), PeakMeter(2, only_highest=True)
     info = probe_sound(path)
     samples = math.ceil(info.duration_s * SAMPLE_RATE)
     with SoundReader(path, info) as reader:
@@ -116,8 +116,8 @@ def measure_sound(path: Path) -> SoundMeasured:
             block = reader.read(start, min(SAMPLE_RATE, samples - start))
             meter.add(weighting.weigh(block))
             peaks.add(block)
-    highest = peaks.peaks()
-    return SoundMeasured(integrated_lufs(meter.power()), decibels(float(highest.max())) if highest.size else None)
+    peaks.end()
+    return SoundMeasured(integrated_lufs(meter.power(), TENTH_MS), decibels(peaks.highest))
 
 
 def _point(name: str, good: bool, found: str, wanted: str) -> Point:

@@ -1,33 +1,32 @@
 """How loud everything is before it is mixed, and the gains that follow from it.
 
-One pass over the whole programme. What it keeps is counted in milliseconds, so that the gain which brings the
-programme to its target, limiter included, is found without listening again.
+One pass over the whole programme. What it keeps is counted in milliseconds and lies in files, so that the gain which
+brings the programme to its target, limiter included, is found without listening again, and without much memory.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
 
-from assembler.sound.buses import heard_lines
-from assembler.sound.ducking import spoken_spans
-from assembler.sound.limiter import Curve, gain_curve
+from assembler.sound.limiter import Bounds, Curve, Limiter
 from assembler.sound.loudness import (
-    CHUNK,
-    Power,
+    TENTH_MS,
     PowerMeter,
     amplitude,
     integrated_lufs,
     loudness_range_lu,
-    ungated_lufs,
+    tenths,
 )
-from assembler.sound.report import MixReport, SegmentSound
+from assembler.sound.report import MixReport
 from assembler.sound.sessions import MOST_GAIN_DB
+from assembler.sound.spool import Spool
 from assembler.sound.stems import Stems
 from assembler.sound.streams import Gains, Streams, settle_gains
+from assembler.sound.talk import STREAMS, Talk
 from assembler.sound.truepeak import PeakMeter, decibels
 from assembler.sound.weighting import KWeighting
 from assembler.storyboard.model import SoundSettings
@@ -46,26 +45,36 @@ Progress = Callable[[int, int], None]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Levels:
-    """What one pass found. gains: of sessions and music. gain_db: what the programme is raised by. curve: the limiter's
-    gains (see limiter.gain_curve). report: what is foreseen of the whole programme."""
+    """What one pass found. gains: of sessions and music. power, peaks: of the sum before it is raised, weighted power
+    and true peak by the millisecond. gain_db: what the programme is raised by. bounds: what it may be raised by at
+    most in some places. report: what is foreseen of the whole programme."""
 
     samples: int
     gains: Gains
+    power: Spool
+    peaks: Spool
     gain_db: float
-    curve: Curve
     report: MixReport
+    bounds: Bounds = field(default_factory=Bounds)
+
+    def limiter(self) -> Limiter:
+        """What keeps the raised programme under its ceiling."""
+        return _limiter(self.peaks, self.gain_db, self.report.limit_dbtp, self.bounds)
+
+    def aimed(self, target_lufs: float, bounds: Bounds) -> Levels:
+        """The same programme, within other bounds and as loud as `target_lufs` before it is coded."""
+        gain_db = _programme_gain(self.power, self.peaks, target_lufs, self.report.limit_dbtp, bounds)
+        return replace(self, gain_db=gain_db, bounds=bounds, report=replace(self.report, gain_db=gain_db))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Heard:
-    """Weighted power of each stream and of their sum, and the sum's true peaks, by the millisecond."""
+    """By the millisecond: weighted power of the sum, its true peaks, and power of narration, captures, music and of the
+    last two together."""
 
-    narration: Power
-    captures: Power
-    music: Power
-    background: Power
-    whole: Power
-    peaks: npt.NDArray[np.float32]
+    whole: Spool
+    peaks: Spool
+    streams: Spool
 
 
 def measure(timeline: Timeline, *, progress: Progress | None = None, stems: Stems | None = None) -> Levels:
@@ -74,14 +83,9 @@ def measure(timeline: Timeline, *, progress: Progress | None = None, stems: Stem
     gains = settle_gains(timeline, stems)
     heard = _listen(timeline, gains, stems, progress)
     settings = timeline.storyboard.sound
-    gain_db, curve = _programme_gain(heard.whole, heard.peaks, settings)
-    return Levels(
-        sample_of_frame(timeline.frames, timeline.rate),
-        gains,
-        gain_db,
-        curve,
-        _report(timeline, heard, settings, gain_db, curve),
-    )
+    gain_db = _programme_gain(heard.whole, heard.peaks, settings.loudness_lufs, settings.peak_dbtp, Bounds())
+    samples = sample_of_frame(timeline.frames, timeline.rate)
+    return Levels(samples, gains, heard.whole, heard.peaks, gain_db, _report(timeline, heard, settings, gain_db))
 
 
 def _listen(timeline: Timeline, gains: Gains, stems: Stems, progress: Progress | None) -> _Heard:
@@ -89,6 +93,7 @@ def _listen(timeline: Timeline, gains: Gains, stems: Stems, progress: Progress |
     weigh = KWeighting(1), KWeighting(2), KWeighting(2)
     meters = [PowerMeter() for _ in range(5)]
     peaks = PeakMeter(2)
+    heard = _Heard(Spool(), Spool(), Spool(STREAMS))
     with Streams(timeline, gains, stems) as streams:
         for start in range(0, samples, SAMPLE_RATE):
             count = min(SAMPLE_RATE, samples - start)
@@ -100,76 +105,78 @@ def _listen(timeline: Timeline, gains: Gains, stems: Stems, progress: Progress |
             for meter, weighted in zip(meters, (voice, captures, music, background, voice + background), strict=True):
                 meter.add(weighted)
             peaks.add(block.sum())
+            *streams_power, whole = (meter.take() for meter in meters)
+            heard.whole.add(whole)
+            heard.streams.add(np.stack(streams_power, axis=1))
+            heard.peaks.add(peaks.take())
             if progress:
                 progress(-(-(start + count) // SAMPLE_RATE), -(-samples // SAMPLE_RATE))
-    narration, only_captures, only_music, beneath, whole = (meter.power() for meter in meters)
-    return _Heard(narration, only_captures, only_music, beneath, whole, peaks.peaks())
+    heard.peaks.add(peaks.peaks())
+    return heard
 
 
-def _programme_gain(
-    power: Power, highest: npt.NDArray[np.float32], settings: SoundSettings
-) -> tuple[float, Curve]:
-    """The gain that brings the limited programme to its target, and the limiter's curve at that gain."""
-    ceiling = amplitude(settings.peak_dbtp - _MARGIN_DB)
-    target = settings.loudness_lufs
-    loudness = integrated_lufs(power)
-    gain_db = 0.0 if loudness is None else min(target - loudness, MOST_GAIN_DB)
-    curve = gain_curve(highest * np.float32(amplitude(gain_db)), ceiling)
-    for _ in range(_TRIES):
+def _limiter(peaks: Spool, gain_db: float, limit_dbtp: float, bounds: Bounds) -> Limiter:
+    return Limiter(peaks, amplitude(gain_db), amplitude(limit_dbtp - _MARGIN_DB), bounds)
+
+
+def _programme_gain(power: Spool, peaks: Spool, target_lufs: float, limit_dbtp: float, bounds: Bounds) -> float:
+    """The gain that brings the limited programme to its target."""
+    loudness = _together(tenths(part) for _, part in power.stretches())
+    plain = integrated_lufs(loudness, TENTH_MS)
+    gain_db = 0.0 if plain is None else min(target_lufs - plain, MOST_GAIN_DB)
+    for _ in range(_TRIES if plain is not None else 0):
         # The limiter's gain changes slowly against the filter's memory, so it scales weighted power as it scales sound.
-        limited = integrated_lufs(power * np.square(curve[: power.size])) if loudness is not None else None
+        limiter = _limiter(peaks, gain_db, limit_dbtp, bounds)
+        scaled = (part * np.square(_edges(limiter, first, part)[:-1]) for first, part in power.stretches())
+        limited = integrated_lufs(_together(map(tenths, scaled)), TENTH_MS)
         if limited is None:
             break
-        short = target - (limited + gain_db)
+        short = target_lufs - (limited + gain_db)
         if abs(short) <= _NEAR_LU or (short > 0 and gain_db >= MOST_GAIN_DB):
             break
         gain_db = min(gain_db + short, MOST_GAIN_DB)
-        curve = gain_curve(highest * np.float32(amplitude(gain_db)), ceiling)
-    return gain_db, curve
+    return gain_db
 
 
-def _report(timeline: Timeline, heard: _Heard, settings: SoundSettings, gain_db: float, curve: Curve) -> MixReport:
+def _edges(limiter: Limiter, first: int, part: npt.NDArray[np.float32]) -> Curve:
+    return limiter.edges(first, first + len(part))
+
+
+def _together(parts: Iterator[npt.NDArray[np.float64]]) -> npt.NDArray[np.float64]:
+    return np.concatenate([np.zeros(0), *parts])
+
+
+def _report(timeline: Timeline, heard: _Heard, settings: SoundSettings, gain_db: float) -> MixReport:
     raised = np.float32(amplitude(gain_db))
-    scale = np.square(curve[: heard.whole.size] * raised)
-    mixed = heard.whole * scale
-    highest = float((heard.peaks * np.maximum(curve[:-1], curve[1:])).max(initial=0.0)) * float(raised)
-    spans = [
-        (start // CHUNK, -(-end // CHUNK))
-        for start, end in spoken_spans(heard_lines(timeline))
-        if end > start and end > 0
-    ]
-    speaking = _marked(spans, heard.whole.size)
-    speech, background = ungated_lufs(heard.narration[speaking]), ungated_lufs(heard.background[speaking])
+    limiter = _limiter(heard.peaks, gain_db, settings.peak_dbtp, Bounds())
+    talk = Talk(timeline)
+    mixed: list[npt.NDArray[np.float64]] = []  # the sum and the streams, by tenths of a second
+    highest, deepest = 0.0, 1.0
+    for first, whole in heard.whole.stretches():
+        streams = heard.streams.read(first, first + whole.size)
+        talk.add(first, streams)
+        curve = _edges(limiter, first, whole)
+        deepest = min(deepest, float(curve.min()))
+        scaled = np.column_stack((whole, streams)) * np.square(curve[:-1] * raised)[:, None]
+        mixed.append(np.stack([tenths(column) for column in scaled.T], axis=1))
+    for first, peaks in heard.peaks.stretches():
+        curve = _edges(limiter, first, peaks)
+        highest = max(highest, float((peaks * np.maximum(curve[:-1], curve[1:])).max()) * float(raised))
+    power = np.concatenate([np.zeros((0, 1 + STREAMS)), *mixed])
+    loud = [integrated_lufs(column, TENTH_MS) for column in power.T]
+    speech, background = talk.narration_and_background()
     return MixReport(
         target_lufs=settings.loudness_lufs,
         limit_dbtp=settings.peak_dbtp,
-        programme_lufs=integrated_lufs(mixed),
+        programme_lufs=loud[0],
         true_peak_dbtp=decibels(highest),
-        range_lu=loudness_range_lu(mixed),
-        narration_lufs=integrated_lufs(heard.narration * scale),
-        captures_lufs=integrated_lufs(heard.captures * scale),
-        music_lufs=integrated_lufs(heard.music * scale),
-        background_lufs=integrated_lufs(heard.background * scale),
+        range_lu=loudness_range_lu(power[:, 0], TENTH_MS),
+        narration_lufs=loud[1],
+        captures_lufs=loud[2],
+        music_lufs=loud[3],
+        background_lufs=loud[4],
         speech_over_background_lu=None if speech is None or background is None else speech - background,
         gain_db=gain_db,
-        most_limited_db=decibels(float(curve.min())) or 0.0,
-        segments=tuple(_segments(timeline, heard, speaking)),
+        most_limited_db=decibels(deepest) or 0.0,
+        segments=tuple(talk.segments()),
     )
-
-
-def _marked(spans: list[tuple[int, int]], milliseconds: int) -> npt.NDArray[np.bool_]:
-    marked = np.zeros(milliseconds, np.bool_)
-    for first, last in spans:
-        marked[max(0, first) : last] = True
-    return marked
-
-
-def _segments(timeline: Timeline, heard: _Heard, speaking: npt.NDArray[np.bool_]) -> Iterator[SegmentSound]:
-    for placed in timeline.segments:
-        first = sample_of_frame(placed.span.start_frame, timeline.rate) // CHUNK
-        last = sample_of_frame(placed.span.end_frame, timeline.rate) // CHUNK
-        where = speaking[first:last]
-        if not where.any():
-            continue
-        streams = (heard.narration, heard.captures, heard.music, heard.background)
-        yield SegmentSound(placed.segment.id, *(ungated_lufs(power[first:last][where]) for power in streams))

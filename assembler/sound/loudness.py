@@ -1,7 +1,8 @@
 """How loud a programme is to a listener: gating and loudness after ITU-R BS.1770-5, of K-weighted sound.
 
-Works on a stream: sound goes in by blocks of any length, power comes out per millisecond, and every loudness is
-taken from that. An hour is 3.6 million numbers, not 173 million samples.
+Works on a stream: sound goes in by blocks of any length, power comes out by the millisecond or more coarsely, and
+every loudness is taken from that. Its windows lie on tenths of a second, so for the loudness of a whole it is enough to
+know the power of each tenth: 36,000 numbers an hour, not 173 million samples.
 """
 
 from __future__ import annotations
@@ -15,10 +16,12 @@ from numpy.lib.stride_tricks import sliding_window_view
 from assembler.timing.rates import SAMPLE_RATE
 
 Sound = npt.NDArray[np.float32]  # (samples,) or (samples, channels) at 48 kHz
-Power = npt.NDArray[np.float32]  # (milliseconds,) mean square, summed over channels
+Power = npt.NDArray[np.float32]  # mean square, summed over channels; by the millisecond unless said otherwise
 
 CHUNK = SAMPLE_RATE // 1000
 """Samples in the millisecond that power, peaks and gains are counted in."""
+TENTH_MS = 100
+"""The longest grain that every window of the whole's loudness and range consists of."""
 
 _OFFSET_DB = -0.691
 _ABSOLUTE_GATE_LUFS = -70.0
@@ -29,29 +32,35 @@ _MOMENTARY_MS, _SHORT_TERM_MS = 400, 3000
 
 
 class PowerMeter:
-    """Power of every whole millisecond of a stream of weighted blocks."""
+    """Power of every whole grain of a stream of weighted blocks. grain_ms: its length in milliseconds."""
 
-    def __init__(self) -> None:
+    def __init__(self, grain_ms: int = 1) -> None:
+        self._grain = grain_ms * CHUNK
         self._rest = np.zeros(0)
         self._power: list[Power] = []
 
     def add(self, weighted: npt.NDArray[np.float64]) -> None:
         """Take the next (samples, channels)."""
         squares = np.concatenate((self._rest, sum(np.square(channel) for channel in weighted.T)))
-        whole = squares.size // CHUNK * CHUNK
-        self._power.append(squares[:whole].reshape(-1, CHUNK).mean(axis=1).astype(np.float32))
-        self._rest = squares[whole:]
+        whole = squares.size // self._grain * self._grain
+        self._power.append(squares[:whole].reshape(-1, self._grain).mean(axis=1).astype(np.float32))
+        self._rest = squares[whole:].copy()
 
     def power(self) -> Power:
-        """(milliseconds,) so far; a last part of a millisecond is left out, as the standard asks for no padding."""
-        # Joined once and kept so: an hour is not held twice.
+        """(grains,) so far; a last part of a grain is left out, as the standard asks for no padding."""
         self._power = [np.concatenate(self._power)] if self._power else [np.zeros(0, np.float32)]
         return self._power[0]
 
+    def take(self) -> Power:
+        """The same, of what came since this was last asked for: what is taken is not kept."""
+        taken = self.power()
+        self._power = []
+        return taken
 
-def integrated_lufs(power: npt.NDArray[np.floating]) -> float | None:
+
+def integrated_lufs(power: npt.NDArray[np.floating], grain_ms: int = 1) -> float | None:
     """Loudness of the whole, gated. None when it is silent or shorter than 0.4 s: there is no value then."""
-    blocks = _windows(power, _BLOCK_MS, _STEP_MS)
+    blocks = _windows(power, _BLOCK_MS, _STEP_MS, grain_ms)
     audible = blocks[_lufs(blocks) > _ABSOLUTE_GATE_LUFS]
     if not audible.size:
         return None
@@ -60,9 +69,9 @@ def integrated_lufs(power: npt.NDArray[np.floating]) -> float | None:
     return float(_lufs(loud.mean())) if loud.size else None
 
 
-def ungated_lufs(power: npt.NDArray[np.floating]) -> float | None:
-    """Loudness of a stretch, every millisecond counted. None when it is empty or at or below the absolute gate."""
-    value = float(_lufs(power.mean(dtype=np.float64))) if power.size else -np.inf
+def lufs_of(power: float) -> float | None:
+    """Loudness of a mean power, ungated. None at or below the absolute gate."""
+    value = float(_lufs(power))
     return value if value > _ABSOLUTE_GATE_LUFS else None
 
 
@@ -76,11 +85,11 @@ def short_term_lufs(power: npt.NDArray[np.floating], step_ms: int = 100) -> npt.
     return _lufs(_windows(power, _SHORT_TERM_MS, step_ms))
 
 
-def loudness_range_lu(power: npt.NDArray[np.floating]) -> float | None:
+def loudness_range_lu(power: npt.NDArray[np.floating], grain_ms: int = 1) -> float | None:
     """How far the loud and the soft lie apart, after EBU Tech 3342: from the 10th to the 95th percentile of loudness
     over 3 s, gated at -70 LUFS and 20 LU under the mean. None when there is nothing that long. Under a minute it
     depends much on chance."""
-    windows = _windows(power, _SHORT_TERM_MS, _STEP_MS)
+    windows = _windows(power, _SHORT_TERM_MS, _STEP_MS, grain_ms)
     audible = windows[_lufs(windows) > _ABSOLUTE_GATE_LUFS]
     if not audible.size:
         return None
@@ -94,14 +103,21 @@ def amplitude(decibels: float) -> float:
     return float(10.0 ** (decibels / 20.0))
 
 
-def _windows(power: npt.NDArray[np.floating], length_ms: int, step_ms: int) -> npt.NDArray[np.float64]:
+def _windows(
+    power: npt.NDArray[np.floating], length_ms: int, step_ms: int, grain_ms: int = 1
+) -> npt.NDArray[np.float64]:
     """Mean power of each whole window."""
-    grain = gcd(length_ms, step_ms)
-    grains = power[: power.size // grain * grain].reshape(-1, grain).mean(axis=1, dtype=np.float64)
-    length, step = length_ms // grain, step_ms // grain
+    coarse_ms = gcd(length_ms, step_ms)
+    grains = tenths(power, coarse_ms // grain_ms)
+    length, step = length_ms // coarse_ms, step_ms // coarse_ms
     if grains.size < length:
         return np.zeros(0)
     return np.asarray(sliding_window_view(grains, length)[::step].mean(axis=1))
+
+
+def tenths(power: npt.NDArray[np.floating], each: int = TENTH_MS) -> npt.NDArray[np.float64]:
+    """Mean of every `each` numbers; what is left over at the end is left out."""
+    return np.asarray(power[: power.size // each * each].reshape(-1, each).mean(axis=1, dtype=np.float64))
 
 
 def _lufs(power: npt.NDArray[np.floating] | np.floating | float) -> npt.NDArray[np.float64]:

@@ -14,8 +14,7 @@ import numpy.typing as npt
 
 from assembler.sound.edges import faded
 from assembler.sound.levels import Levels, Progress, measure
-from assembler.sound.limiter import gains_at
-from assembler.sound.loudness import PowerMeter, integrated_lufs, loudness_range_lu
+from assembler.sound.loudness import TENTH_MS, PowerMeter, amplitude, integrated_lufs, loudness_range_lu
 from assembler.sound.stems import Stems
 from assembler.sound.streams import Streams
 from assembler.sound.truepeak import PeakMeter, decibels
@@ -42,25 +41,26 @@ class Mix:
 
     def blocks(self) -> Iterator[npt.NDArray[np.float32]]:
         """Float32 (samples, 2) at 48 kHz, a second at a time, `self.samples` in all. May be run again."""
-        weighting, meter, peaks = KWeighting(2), PowerMeter(), PeakMeter(2, only_highest=True)
-        gain = np.float32(10.0 ** (self.levels.gain_db / 20.0))
+        weighting, meter, peaks = KWeighting(2), PowerMeter(TENTH_MS), PeakMeter(2, only_highest=True)
+        gain, limiter = np.float32(amplitude(self.levels.gain_db)), self.levels.limiter()
         end = self._start + self.samples
         with Streams(self._timeline, self.levels.gains, self._stems) as streams:
             for start in range(self._start, end, SAMPLE_RATE):
                 count = min(SAMPLE_RATE, end - start)
                 block = streams.read(start, count).sum()
-                block *= (gain * gains_at(self.levels.curve, start, count))[:, None]
+                block *= (gain * limiter.gains(start, count))[:, None]
                 if start < _OPENING:
                     block *= faded(start, count, self.levels.samples, _OPENING, 0)[:, None]
                 meter.add(weighting.weigh(block))
                 peaks.add(block)
                 yield block
-        highest, power = peaks.peaks(), meter.power()
+        peaks.end()
+        power = meter.power()
         self.report = replace(
             self.report,
-            programme_lufs=integrated_lufs(power),
-            range_lu=loudness_range_lu(power),
-            true_peak_dbtp=decibels(float(highest.max())) if highest.size else None,
+            programme_lufs=integrated_lufs(power, TENTH_MS),
+            range_lu=loudness_range_lu(power, TENTH_MS),
+            true_peak_dbtp=decibels(peaks.highest),
         )
 
 
@@ -81,4 +81,3 @@ def mix(
     stems = stems or Stems(None)
     levels = levels or measure(timeline, progress=progress, stems=stems)
     return Mix(timeline, span or Span(0, timeline.frames), levels, stems)
-

@@ -9,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from assembler.sound.edges import FADE, faded
-from assembler.sound.loudness import PowerMeter, amplitude
+from assembler.sound.loudness import TENTH_MS, PowerMeter, amplitude
 from assembler.sound.sessions import NARRATION_LUFS, levelling_gain
 from assembler.sound.stems import Reader, Stems
 from assembler.sound.weighting import KWeighting
@@ -34,12 +34,12 @@ def _opened(placed: PlacedMusic, stems: Stems) -> Reader:
 
 
 def _gain(placed: PlacedMusic, stems: Stems) -> float:
-    weighting, meter = KWeighting(2), PowerMeter()
+    weighting, meter = KWeighting(2), PowerMeter(TENTH_MS)
     samples = _samples(placed.info.duration_s)
     with contextlib.closing(_opened(placed, stems)) as reader:
         for start in range(0, samples, SAMPLE_RATE):
             meter.add(weighting.weigh(reader.read(start, min(SAMPLE_RATE, samples - start))))
-    return levelling_gain(meter.power(), NARRATION_LUFS - BELOW_NARRATION_LU)
+    return levelling_gain(meter.power(), NARRATION_LUFS - BELOW_NARRATION_LU, TENTH_MS)
 
 
 def heard_samples(placed: PlacedMusic) -> int:

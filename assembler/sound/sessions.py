@@ -22,6 +22,7 @@ NARRATION_LUFS = -16.0
 MOST_GAIN_DB = 20.0
 """What is quieter than this below its target stays quiet: silence and hiss are not made loud."""
 SHORTEST_S = 3
+_GRAIN_MS = 10
 
 
 def session_of(line: PlacedLine) -> str:
@@ -41,15 +42,15 @@ def session_gains(timeline: Timeline) -> dict[str, float]:
         folders.setdefault(_folder(lines[0]), []).append(powers[name])
     return {
         name: levelling_gain(
-            powers[name] if _long(lines) else np.concatenate(folders[_folder(lines[0])]), NARRATION_LUFS
+            powers[name] if _long(lines) else np.concatenate(folders[_folder(lines[0])]), NARRATION_LUFS, _GRAIN_MS
         )
         for name, lines in sessions.items()
     }
 
 
-def levelling_gain(power: Power, target_lufs: float) -> float:
+def levelling_gain(power: Power, target_lufs: float, grain_ms: int) -> float:
     """The amplitude that brings a sound to a loudness; 1 for one that has none."""
-    loudness = integrated_lufs(power)
+    loudness = integrated_lufs(power, grain_ms)
     return 1.0 if loudness is None else amplitude(min(target_lufs - loudness, MOST_GAIN_DB))
 
 
@@ -63,7 +64,7 @@ def _folder(line: PlacedLine) -> str:
 
 
 def _power(lines: Sequence[PlacedLine]) -> Power:
-    weighting, meter = KWeighting(1), PowerMeter()
+    weighting, meter = KWeighting(1), PowerMeter(_GRAIN_MS)
     for line in lines:
         assert line.speech.sound is not None
         for first in range(0, line.speech.samples, SAMPLE_RATE):

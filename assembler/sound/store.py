@@ -1,6 +1,6 @@
 """Levels kept between runs, named by all that they were measured from.
 
-    <cache>/sound/<hash>.npz     the limiter's curve, and all else as JSON
+    <cache>/sound/<hash>.levels  JSON, its length before it; then power and peaks by the millisecond, float32
     <cache>/sound/stems/         decoded sound, see stems.py
 
 The newest `_KEPT` of them stay.
@@ -11,30 +11,28 @@ from __future__ import annotations
 import contextlib
 import functools
 import hashlib
-import io
 import json
 import os
-import zipfile
 from collections.abc import Iterator
 from dataclasses import asdict
 from importlib import metadata
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from assembler.media.content import content_print
-from assembler.media.landing import write_whole
+from assembler.media.landing import landing, write_error
 from assembler.sound.buses import heard_lines
 from assembler.sound.levels import Levels, Progress, measure
 from assembler.sound.report import MixReport, SegmentSound
 from assembler.sound.sessions import session_of
+from assembler.sound.spool import Spool
 from assembler.sound.stems import Stems
 from assembler.sound.streams import Gains
 from assembler.timeline.model import Timeline
 
 _KEPT = 8
-_UNREADABLE = (OSError, ValueError, KeyError, TypeError, EOFError, zipfile.BadZipFile)
+_LENGTH = 4  # bytes that say how long the JSON is
+_UNREADABLE = (OSError, ValueError, KeyError, TypeError, MemoryError)
 
 
 def kept_levels(timeline: Timeline, cache: Path, *, progress: Progress | None = None) -> Levels:
@@ -43,12 +41,12 @@ def kept_levels(timeline: Timeline, cache: Path, *, progress: Progress | None = 
     cache: the project's cache folder. progress: called with seconds done and seconds in all while it measures.
     Raises NarrationError when a voiced line's file is gone, MediaError when a sound cannot be read.
     """
-    path = cache / "sound" / f"{_key(timeline)}.npz"
+    path = cache / "sound" / f"{_key(timeline)}.levels"
     found = _read(path)
     if found is None:
         stems = kept_stems(cache)
         found = measure(timeline, progress=progress, stems=stems)
-        write_whole(path, _bytes(found))
+        _keep(found, path)
         _tidy(path.parent)
         stems.tidy()
     else:
@@ -101,33 +99,51 @@ def _engine() -> str:
     return digest.hexdigest()
 
 
-def _bytes(levels: Levels) -> bytes:
+def _keep(levels: Levels, path: Path) -> None:
     told = {
         "samples": levels.samples,
         "sessions": levels.gains.sessions,
         "music": levels.gains.music,
         "gain_db": levels.gain_db,
         "report": asdict(levels.report),
+        "rows": [levels.power.size, levels.peaks.size],
     }
-    out = io.BytesIO()
-    np.savez_compressed(out, curve=levels.curve, told=np.frombuffer(json.dumps(told).encode(), np.uint8))
-    return out.getvalue()
+    head = json.dumps(told).encode()
+    with landing(path, shared=True) as partial:
+        try:
+            with partial.open("wb") as file:
+                file.write(len(head).to_bytes(_LENGTH, "little") + head)
+                for spool in (levels.power, levels.peaks):
+                    for _, rows in spool.stretches():
+                        file.write(rows.data)
+        except OSError as error:
+            raise write_error(path, error) from error
 
 
 def _read(path: Path) -> Levels | None:
     try:
-        with np.load(path, allow_pickle=False) as stored:
-            told: dict[str, Any] = json.loads(stored["told"].tobytes())
-            curve = stored["curve"]
+        with path.open("rb") as file:
+            length = int.from_bytes(file.read(_LENGTH), "little")
+            told: dict[str, Any] = json.loads(file.read(length))
         report = told["report"]
         report["segments"] = tuple(SegmentSound(**each) for each in report["segments"])
-        gains = Gains(told["sessions"], told["music"])
-        return Levels(told["samples"], gains, told["gain_db"], curve, MixReport(**report))
+        power, peaks = told["rows"]
+        begin = _LENGTH + length
+        if path.stat().st_size != begin + 4 * (power + peaks):
+            return None
+        return Levels(
+            told["samples"],
+            Gains(told["sessions"], told["music"]),
+            Spool.of_file(path, begin, power),
+            Spool.of_file(path, begin + 4 * power, peaks),
+            told["gain_db"],
+            MixReport(**report),
+        )
     except _UNREADABLE:
         return None
 
 
 def _tidy(folder: Path) -> None:
     with contextlib.suppress(OSError):
-        for path in sorted(folder.glob("*.npz"), key=lambda each: each.stat().st_mtime)[:-_KEPT]:
+        for path in sorted(folder.glob("*.levels"), key=lambda each: each.stat().st_mtime)[:-_KEPT]:
             path.unlink(missing_ok=True)

@@ -12,6 +12,8 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from assembler.sound.loudness import CHUNK
 
+Peaks = npt.NDArray[np.float32]
+
 _UP = 8
 _REACH = 12  # samples on either side that a point between samples is made from
 _PIECE = 1024  # small enough that the matrix library keeps to one thread: many would wait for each other
@@ -35,16 +37,16 @@ _MOST = float(np.abs(_WEIGHTS).sum(axis=1).max())
 class PeakMeter:
     """True peak of every millisecond of a stream, over all its channels.
 
-    only_highest: only the highest of all is wanted. Milliseconds that cannot hold it may then be given too low.
+    only_highest: only the highest of all is wanted; milliseconds are not kept.
     """
 
     def __init__(self, channels: int, *, only_highest: bool = False) -> None:
         self._only_highest = only_highest
-        self._highest = 0.0
+        self.highest = 0.0
         # What lies before the first sample is silence; the last samples wait for those after them.
         self._waiting = np.zeros((_REACH, channels), np.float32)
         self._rest = np.zeros(0, np.float32)
-        self._peaks: list[npt.NDArray[np.float32]] = []
+        self._peaks: list[Peaks] = []
 
     def add(self, block: npt.NDArray[np.float32]) -> None:
         """Take the next (samples, channels)."""
@@ -52,25 +54,35 @@ class PeakMeter:
         if joined.shape[0] <= 2 * _REACH:
             self._waiting = joined
             return
-        self._waiting = joined[-2 * _REACH :]
-        points = _between(joined, self._highest if self._only_highest else 0.0)
-        self._highest = max(self._highest, float(points.max()))
-        self._count(points)
+        self._waiting = joined[-2 * _REACH :].copy()
+        points = _between(joined, self.highest if self._only_highest else 0.0)
+        self.highest = max(self.highest, float(points.max()))
+        if not self._only_highest:
+            self._count(points)
 
-    def peaks(self) -> npt.NDArray[np.float32]:
-        """(milliseconds,) of everything added, the last part of a millisecond included. Ends the stream."""
+    def end(self) -> None:
+        """The stream is over: nothing but silence follows."""
         self.add(np.zeros((_REACH, self._waiting.shape[1]), np.float32))
         if self._rest.size:
             self._peaks.append(self._rest.max(keepdims=True))
         self._rest = np.zeros(0, np.float32)
-        self._peaks = [np.concatenate(self._peaks)] if self._peaks else [np.zeros(0, np.float32)]
-        return self._peaks[0]
 
-    def _count(self, points: npt.NDArray[np.float32]) -> None:
+    def peaks(self) -> Peaks:
+        """(milliseconds,) of everything added, the last part of a millisecond included. Ends the stream."""
+        self.end()
+        return self.take()
+
+    def take(self) -> Peaks:
+        """(milliseconds,) that became whole since this was last asked for: what is taken is not kept."""
+        taken = np.concatenate(self._peaks) if self._peaks else np.zeros(0, np.float32)
+        self._peaks = []
+        return taken
+
+    def _count(self, points: Peaks) -> None:
         points = np.concatenate((self._rest, points))
         whole = points.size // CHUNK * CHUNK
         self._peaks.append(points[:whole].reshape(-1, CHUNK).max(axis=1))
-        self._rest = points[whole:]
+        self._rest = points[whole:].copy()
 
 
 def _between(joined: npt.NDArray[np.float32], known: float) -> npt.NDArray[np.float32]:
