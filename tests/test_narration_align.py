@@ -182,17 +182,30 @@ def test_how_much_better_other_words_fit_is_taken_where_it_lasts() -> None:
     assert heard_more(["a", "b"], ["a", "x", "b"]) and not heard_more(["a", "b"], ["a", "x"])
 
 
+def off_s(found: tuple[Heard, ...], truth: list[float]) -> float:
+    """The mean error of starts."""
+    return float(np.mean([abs(word.start_s - start) for word, start in zip(found, truth, strict=True)]))
+
+
 @needs_recogniser
 @needs_voice
 def test_the_last_word_of_a_line_is_found(listeners: tuple[Recogniser, Pronouncer]) -> None:
     """A search that could end before the last word refused this line, whatever its beams."""
     words = words_of("The new driver costs four percent and fixes the stutter.")
     with ScratchVoice("en", speaker="en-us+f3") as reader:
-        samples = reader.speak(spoken_form(" ".join(words)), 160).samples
+        spoken = reader.speak(spoken_form(" ".join(words)), 160)
+    samples, said = spoken.samples, spoken.said
     found = listeners[0].align(pcm16k(samples), words, listeners[1].added(words))
     assert found is not None and [word.word for word in found] == list(words)
     # Likelihoods keep their scale: nothing fits perfectly.
     assert all(-6.0 < word.score < -0.2 for word in found)
+    # Frames last 10 ms; the middle of two listenings half a frame apart lies between them, in order and no worse.
+    finer = listeners[0].finer(pcm16k(samples), found, listeners[1].added(words))
+    assert [word.word for word in finer] == list(words) and finer != found
+    edges = [edge for word in finer for edge in (word.start_s, word.end_s)]
+    assert edges == sorted(edges)
+    truth = [start / RATE for start, _ in said]
+    assert off_s(finer, truth) < off_s(found, truth) + 0.001 < 0.02
 
 
 def test_unknown_words_get_sounds() -> None:
@@ -261,8 +274,7 @@ def test_a_recorded_lines_words_follow_its_sound(
         first, truth = speech.words[0].start_sample, sound.words[0].start_sample
         for word, exact in zip(speech.words, sound.words, strict=True):
             assert word.text == exact.text
-            # Two words that the voice runs together ("from the") have no exact boundary.
-            assert abs((word.start_sample - first) - (exact.start_sample - truth)) <= 0.15 * RATE
+            assert abs((word.start_sample - first) - (exact.start_sample - truth)) <= 0.08 * RATE
         assert speech.words[-1].end_sample <= speech.samples
     wrong = result.speech["quay", 4]
     assert (wrong.kind, wrong.aligned) == ("take", False)

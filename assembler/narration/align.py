@@ -12,7 +12,7 @@ written, in the same sound: where that fits hardly better, and no word too many 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import SequenceMatcher
 from pathlib import Path
 from typing import Any, Literal
@@ -27,7 +27,7 @@ from assembler.narration.rival import better_by, heard_more
 from assembler.narration.scratch import available as voice_available
 from assembler.timing.rates import SAMPLE_RATE
 
-VERSION = "2"
+VERSION = "3"
 """Part of what is kept of an aligned take; changes when the same take would be judged otherwise."""
 
 # Measured with benchmarks/align_speech.py: takes of the text as written lie on the good side of all three, but for
@@ -145,15 +145,16 @@ def align_take(
     found = listener.align(pcm, own, added)
     # The line itself counts most, then its neighbours.
     heard = listener.decode(pcm, [*[own] * 3, *sayable * 2, *_COMMON], added)
-    first = judged(pcm, own, found, heard)
-    if found is None or first.agreement >= LEAST_AGREEMENT or not heard:
-        return first
-    better = better_by(listener.align(pcm, [word.word for word in heard], added) or (), found)
-    if better >= _BETTER:
-        return first
-    expected = [*[own] * _AGAIN, *sayable * 2, *_COMMON]
-    again = listener.decode(pcm, expected, added, leave=HARDLY_LEAVE)
-    return judged(pcm, own, found, heard, (better, [word.word for word in again]))
+    made = judged(pcm, own, found, heard)
+    if found is not None and heard and made.agreement < LEAST_AGREEMENT:
+        better = better_by(listener.align(pcm, [word.word for word in heard], added) or (), found)
+        if better < _BETTER:
+            expected = [*[own] * _AGAIN, *sayable * 2, *_COMMON]
+            again = listener.decode(pcm, expected, added, leave=HARDLY_LEAVE)
+            made = judged(pcm, own, found, heard, (better, [word.word for word in again]))
+    if found is None or made.verdict != "aligned":
+        return made
+    return replace(made, times=_times(listener.finer(pcm, found, added)))
 
 
 def judged(
@@ -182,11 +183,14 @@ def judged(
         why.append(f"'{unlike.word}' does not sound like it at {unlike.start_s:.2f} s")
     if extra_s > MOST_UNACCOUNTED_S:
         why.append(f"{extra_s:.1f} s of speech at {extra_at:.2f} s belong to no word")
-    times = tuple((round(word.start_s * SAMPLE_RATE), round(word.end_s * SAMPLE_RATE)) for word in found)
     return Alignment(
-        "doubtful" if why else "aligned", () if why else times, "; ".join(why), " ".join(said), agreement,
+        "doubtful" if why else "aligned", () if why else _times(found), "; ".join(why), " ".join(said), agreement,
         worst.score, extra_s,
     )  # fmt: skip
+
+
+def _times(found: Sequence[Heard]) -> tuple[tuple[int, int], ...]:
+    return tuple((round(word.start_s * SAMPLE_RATE), round(word.end_s * SAMPLE_RATE)) for word in found)
 
 
 def _passes(word: Heard) -> bool:
