@@ -10,6 +10,7 @@ from captions_edits import BY_HAND, EDITS, as_file, board, by_hand, demand_nothi
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from assembler.captions.binding import shown_words
 from assembler.captions.moments import moment_of, place
 from assembler.captions.record import Record, Shown, Stretch
 from assembler.captions.retime import first_file, retime
@@ -82,3 +83,9 @@ def test_a_cue_without_words_goes_with_the_footage_it_stands_on() -> None:
     renamed = replace(shown(0, 500, 10, Fraction(1)), id="stroll")
     assert place(moment, [renamed], {"walk": "stroll"}, rate) == 4
     assert place(moment, [renamed], {}, rate) is None
+
+
+def test_words_that_only_look_like_markup_count_as_words() -> None:
+    # Source: SubRip has no standard; what players act on is b, i, u, s and font.
+    lines = ("<i>Press</i> <enter> at the", "{\\an8}<b>quay</b> < 5 {x}")
+    assert shown_words(lines) == ["Press", "<enter>", "at", "the", "quay", "<", "5", "{x}"]

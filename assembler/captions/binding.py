@@ -6,7 +6,6 @@ touched are left, and these are bound by the words they hold, or by the time the
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from difflib import SequenceMatcher
@@ -15,8 +14,7 @@ from assembler.captions.caption_file import FileCue
 from assembler.captions.files import millisecond
 from assembler.captions.record import Record, RecordedCue
 from assembler.captions.script import plain
-
-_TAG = re.compile(r"</?[A-Za-z][^<>]*>|\{\\[^{}]*\}")
+from assembler.captions.styled import styled_srt, text_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,8 +44,8 @@ class Bound:
 
 
 def shown_words(lines: Iterable[str]) -> list[str]:
-    """The words of caption lines as a viewer sees them, tags left out."""
-    return [word for line in lines for word in _TAG.sub("", line).split()]
+    """The words of a SubRip caption's lines as a viewer sees them, markup left out."""
+    return [word for line in styled_srt(lines) for word in text_of(line).split()]
 
 
 def bind(
