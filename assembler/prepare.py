@@ -15,6 +15,7 @@ from pathlib import Path
 
 from assembler.captions.cues import Cue
 from assembler.captions.project import Captions, captions_of
+from assembler.captions.translation import translation_findings
 from assembler.checks.check import check_timeline
 from assembler.checks.footage import used_captures
 from assembler.checks.measured import drifting
@@ -123,6 +124,7 @@ def prepare(
     timeline = replace(timeline, music=place_music(timeline, _read_music(storyboard, folder, findings)))
     captions = captions_of(timeline, folder)
     findings.extend(captions.findings)
+    findings.extend(translation_findings(timeline, folder, captions.record))
     cues = captions.cues
     findings.extend(check_timeline(timeline, cues, fonts))
     findings.extend(drifting(timeline, lined_up))

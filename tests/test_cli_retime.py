@@ -85,3 +85,31 @@ def test_a_translation_that_cannot_be_read_stops_everything(folder: Path, capsys
     assert main(["retime", str(folder)]) == 2
     assert "captions/de.srt:" in capsys.readouterr().err
     assert {path.name: path.read_bytes() for path in (folder / "captions").iterdir()} == names
+
+
+def findings_of(folder: Path, capsys: pytest.CaptureFixture[str]) -> list[tuple[str, str, str]]:
+    capsys.readouterr()
+    main(["check", str(folder), "--json"])
+    found = json.loads(capsys.readouterr().out)["findings"]
+    return [(f"{each['file']}:{each['line']}", each["code"], each["what"]) for each in found if "srt" in each["file"]]
+
+
+def test_check_tells_of_translations_that_the_programme_left_behind(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    german(folder)
+    assert findings_of(folder, capsys) == []
+    edited(folder)
+    assert findings_of(folder, capsys) == [
+        ("captions/de.srt:1", "captions-behind",
+         "the programme changed since this file was written: 2 moved, 1 set aside"),
+        ("captions/de.srt:1", "captions-untranslated",
+         "2 lines of the narration have no caption in 'de'; the first: \"A line that is new.\""),
+        ("captions/en.srt:1", "captions-behind",
+         "the programme changed since this file was written: 2 moved, 2 new, 1 set aside"),
+    ]  # fmt: skip
+    assert main(["retime", str(folder)]) == 0
+    assert [code for _, code, _ in findings_of(folder, capsys)] == ["captions-untranslated"]
+    broken = folder / "captions" / "de.srt"
+    broken.write_text(broken.read_text() + "\n4\n00:00:09,000 --> 00:00:08,000\nrückwärts\n")
+    assert "caption-unreadable" in [code for _, code, _ in findings_of(folder, capsys)]

@@ -18,12 +18,13 @@ from assembler.captions.binding import Bound
 from assembler.captions.caption_file import FileCue
 from assembler.captions.files import millisecond
 from assembler.captions.fresh import seen_words
-from assembler.captions.project import FOLDER, Files
+from assembler.captions.project import FOLDER, Files, file_findings, read_file, read_record, summary
 from assembler.captions.record import Record, RecordedCue, layout_print
 from assembler.captions.retime import Retiming, limits_of, unchanged
 from assembler.captions.retimed import Result
 from assembler.captions.script import ScriptLine, script_of
 from assembler.captions.standing import Standing
+from assembler.errors import AssemblerError, Finding, Place
 from assembler.timeline.model import Timeline
 
 _LANGUAGE = re.compile(r"[A-Za-z]{2,8}(-[A-Za-z0-9]{1,8})*")
@@ -68,6 +69,45 @@ def untranslated(result: Result) -> tuple[ScriptLine, ...]:
         for word in range(cue.first_word, cue.last_word + 1)
     }
     return tuple(line for line in script.lines if id(line) not in covered)
+
+
+def translation_findings(timeline: Timeline, folder: Path, base: Record | None) -> Iterator[Finding]:
+    """Caption files of other languages that cannot be read, or that the programme has left behind.
+
+    base: what the captions of the narration's language stand on, for a translation without a record of its own.
+    """
+    for files in translations(folder, timeline.storyboard.language):
+        head = Place(files.shown(files.captions), 1, 1)
+        try:
+            file, own = read_file(files), read_record(files)
+        except AssemblerError as error:
+            yield from (Finding("error", "captions-unreadable", None, p.what, p.mend) for p in error.problems)
+            continue
+        if file is None:
+            continue
+        yield from file_findings(file, files)
+        if own is None and base is None:
+            continue  # the captions it belongs to have no record either, which is said of them
+        record = own or base
+        assert record is not None
+        result = retime_translation(timeline, record, file.cues, own=own is not None)
+        bare = untranslated(result)
+        if not result.unchanged:
+            what = f"the programme changed since this file was written: {summary(result)}"
+            yield Finding("note", "captions-behind", head, what, "`assembler retime` moves its captions along")
+        if bare:
+            some = " ".join(record_words(result.record, bare[0]))
+            what = f"{_counted(len(bare))} no caption in '{files.language}'; the first: \"{some}\""
+            yield Finding("note", "captions-untranslated", head, what, "write them into the file where they are said")
+
+
+def record_words(record: Record, line: ScriptLine) -> Sequence[str]:
+    """The words of a narration line of a record's script."""
+    return record.script.words[line.first : line.stop]
+
+
+def _counted(lines: int) -> str:
+    return "a line of the narration has" if lines == 1 else f"{lines} lines of the narration have"
 
 
 class _Riding(Retiming):

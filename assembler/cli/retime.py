@@ -156,11 +156,10 @@ def _translations(
 
 def _bare(result: Result) -> list[dict[str, Any]]:
     """The narration lines a translation has no caption for."""
-    from assembler.captions.translation import untranslated
+    from assembler.captions.translation import record_words, untranslated
 
-    words = result.record.script.words
     return [
-        {"segment": line.segment, "line": line.number, "text": " ".join(words[line.first : line.stop])}
+        {"segment": line.segment, "line": line.number, "text": " ".join(record_words(result.record, line))}
         for line in untranslated(result)
     ]
 
