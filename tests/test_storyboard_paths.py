@@ -101,6 +101,20 @@ def test_links_may_not_lead_outside(project: Path) -> None:
 
 
 @pytest.mark.skipif(os.name == "nt", reason="links need a privilege there")
+def test_links_may_lead_to_folders_that_are_allowed(
+    project: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    outside = tmp_path / "outside"
+    (project / "file.mp4").symlink_to("../outside/a.mp4")
+    monkeypatch.setenv("ASSEMBLER_FOOTAGE", os.pathsep.join(["/nowhere/at/all", str(outside)]))
+    assert resolve_inside(project, "file.mp4", HERE) == outside / "a.mp4"
+    for other in ("", "outside", str(outside) + "x", str(outside / "deeper")):
+        monkeypatch.setenv("ASSEMBLER_FOOTAGE", other)
+        with pytest.raises(StoryboardError, match="allow its folder with ASSEMBLER_FOOTAGE=.*outside"):
+            resolve_inside(project, "file.mp4", HERE)
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need a privilege there")
 def test_links_inside_and_a_linked_project_folder_are_fine(project: Path, tmp_path: Path) -> None:
     (project / "again.mp4").symlink_to("quay.mp4")
     (tmp_path / "link").symlink_to("project")

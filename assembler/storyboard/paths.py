@@ -1,8 +1,12 @@
-"""From a path as written in a storyboard to a file on disk that is certain to lie in the project folder."""
+"""From a path as written in a storyboard to a file on disk that is certain to lie in the project folder.
+
+Links may lead on from there only to folders that the person at this machine has allowed.
+"""
 
 from __future__ import annotations
 
 import difflib
+import os
 from itertools import islice
 from pathlib import Path, PurePosixPath
 from typing import Literal
@@ -13,6 +17,8 @@ from assembler.storyboard.shapes import UnfitError
 from assembler.storyboard.written import file_path, folder_path
 
 _MOST_NEIGHBOURS = 2000
+ALLOWED = "ASSEMBLER_FOOTAGE"
+"""The environment's list of folders, parted as PATH is, that links in a project may lead to."""
 
 
 def resolve_inside(
@@ -21,7 +27,7 @@ def resolve_inside(
     """The absolute path, links followed, of a file (or folder) that the storyboard names.
 
     Raises StoryboardError at `place` when the path is not a plain relative one, when it or a link in it leads
-    outside the project folder, or when no regular file (or folder) is there.
+    outside the project folder and what is `ALLOWED`, or when no regular file (or folder) is there.
     """
     try:
         (file_path if kind == "file" else folder_path)(written)
@@ -40,13 +46,20 @@ def resolve_inside(
         reason = (error.strerror if isinstance(error, OSError) else None) or "its links lead round in a circle"
         problem = Problem(place, f"'{name}' cannot be reached: {reason}", "put the file itself into the project folder")
         raise StoryboardError([problem]) from error
-    if not target.is_relative_to(root):
+    if not any(target.is_relative_to(home) for home in (root, *_allowed())):
         what = f"'{name}' leads outside the project folder through a link"
-        raise StoryboardError([Problem(place, what, "put the file itself into the project folder")])
+        where = shown(str(target if kind == "folder" else target.parent), 200)
+        mend = f"put the {kind} itself into the project folder, or allow its folder with {ALLOWED}={where}"
+        raise StoryboardError([Problem(place, what, mend)])
     if not (target.is_file() if kind == "file" else target.is_dir()):
         other = "a folder" if target.is_dir() else "not a regular file"
         raise StoryboardError([Problem(place, f"'{name}' is {other}", f"name a {kind} in the project folder")])
     return target
+
+
+def _allowed() -> tuple[Path, ...]:
+    named = (Path(each) for each in os.environ.get(ALLOWED, "").split(os.pathsep) if each)
+    return tuple(path.resolve() for path in named if path.is_absolute())
 
 
 def _neighbour(root: Path, written: str) -> str:
