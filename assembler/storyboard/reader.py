@@ -7,8 +7,9 @@ later rules do not complain about its absence too.
 from __future__ import annotations
 
 import difflib
+import json
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any
@@ -226,6 +227,13 @@ class Reader:
                 fields.unusable.add(written)
             else:
                 fields.values[written] = checked
+        names = [known.name for known in shape.keys]
+        strange = [written for written in unknown if not self.report.nearest(written, names)]
+        for text, keys in _torn_texts(node, strange):
+            what = f"a comma ends a value inside {{…}}, so `{shown(keys[0])}` is read as a key of its own"
+            quoted = json.dumps(text, ensure_ascii=False)
+            self.report.add(node.keys[keys[0]].place, what, f"put the text in quotes: {shown(quoted, 120)}")
+            unknown = [written for written in unknown if written not in keys]
         meant = {self._unknown(node.keys[written], shape, fields) for written in unknown}
         self._missing(shape, fields, name, key_place or node.place, meant)
         return fields
@@ -314,3 +322,19 @@ def _number(text: str, shape: Number, name: str) -> int | Fraction:
         mend = shape.hint or f"write a number {limits} to {shape.most}"
         raise UnfitError(f"{name} cannot be {shown(text)}", mend)
     return int(number) if shape.whole else number
+
+
+def _torn_texts(node: Mapping, unknown: Sequence[str]) -> list[tuple[str, list[str]]]:
+    """Texts that commas have torn, as they were meant, and the keys without values that their pieces became."""
+    found: list[tuple[str, list[str]]] = []
+    text, line, keys = "", 0, list[str]()
+    for written, key in node.keys.items():
+        value = node.values[written]
+        if text and written in unknown and key.place.line == line and isinstance(value, Scalar) and not value.text:
+            text, keys = f"{text}, {written}", [*keys, written]
+            continue
+        if keys:
+            found.append((text, keys))
+        text = value.text if isinstance(value, Scalar) and value.kind == "text" else ""
+        line, keys = key.place.line, []
+    return [*found, (text, keys)] if keys else found
