@@ -63,6 +63,20 @@ def test_the_worked_set_comes_out_with_its_lows_and_its_shares() -> None:
     assert found.others == (0.0,)
 
 
+@pytest.mark.parametrize(
+    ("name", "one", "tenth"),
+    [("A-nearest", "50.0", "25.0"), ("B", "27.8", "10.0"), ("C", "25.0", "10.0")],
+)
+def test_the_lows_are_those_of_the_definition_asked_for(name: str, one: str, tenth: str) -> None:
+    # By hand: of 1000 sorted times rank 990 is 20 ms and rank 999 is 40 ms; 1 % of 10,310 ms is reached in the
+    # second-longest picture, of 40 ms, and 0.1 % of it in the longest, of 100 ms.
+    subject = worked()
+    cells = {line.head: line for line in lines_of([subject], name)}
+    assert (cells["1 % low"].cells[0].value, cells["0.1 % low"].cells[0].value) == (one, tenth)
+    assert cells["1 % low"].about == f"a second, definition {name}"
+    assert any(note.startswith(f"Low {name}: ") for note in notes_of([subject], name))
+
+
 def test_every_figure_is_that_of_the_measurement() -> None:
     new = held([1, 1, 2, 3, 1, 2] * 60)
     torn = [(number, 500, 520) for number in np.flatnonzero(new)[10:200:9]]

@@ -11,6 +11,9 @@ from PIL import Image
 from planted import Coder, encode, plan, scene, shown
 
 from assembler.cli.main import main
+from assembler.measure.lows import LOWS
+from assembler.storyboard import load_storyboard
+from assembler.storyboard.model import Summary
 
 HEAD = """\
 storyboard: 1
@@ -108,6 +111,19 @@ def test_the_card_says_what_the_table_says(
     assert main(["figures", str(project), "--only", "sums", "--summary", str(picture), "--size", "1280x720"]) == 0
     with Image.open(picture) as image:
         assert image.size == (1280, 720)
+
+
+def test_the_definition_of_lows_is_the_summarys_own_or_that_of_the_command(project: Path, tmp_path: Path) -> None:
+    # Every definition that is measured can be named in a storyboard.
+    write(project, SUMMARY % "{captures: [ash-quay], lows: C}")
+    drawn = tmp_path / "sums.svg"
+    command = ["figures", str(project), "--only", "sums", "--summary", str(drawn)]
+    assert main(command) == 0 and "a second, definition C" in texts(drawn)
+    assert main([*command, "--lows", "A-linear"]) == 0 and "a second, definition A-linear" in texts(drawn)
+    for name in LOWS:
+        write(project, SUMMARY % f"{{captures: [ash-quay], lows: {name}}}")
+        (shot,) = load_storyboard(project / "storyboard.yaml").segments[0].shots
+        assert isinstance(shot.arrangement, Summary) and shot.arrangement.lows == name
 
 
 def test_a_still_too_small_or_over_a_capture_is_refused(project: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -13,6 +13,7 @@ from assembler.errors import UsageError
 if TYPE_CHECKING:
     from fractions import Fraction
 
+    from assembler.storyboard.model import Summary
     from assembler.timeline.model import PlacedPane, Summed, Timeline
 
 FORMATS = ("text", "csv", "markdown", "json")
@@ -29,7 +30,8 @@ def add(commands: Any) -> None:
     command.add_argument("project", nargs="?", type=Path, default=Path(), help="project folder or storyboard file")
     command.add_argument("--format", choices=FORMATS, default="text", help="how to print it (default: text)")
     command.add_argument("--json", action="store_const", dest="format", const="json", help="the same as --format json")
-    command.add_argument("--lows", metavar="NAME", help="which definition of percentile lows (default: B)")
+    lows = "which definition of percentile lows (default: B; a segment's summary has its own)"
+    command.add_argument("--lows", metavar="NAME", help=lows)
     command.add_argument("--only", metavar="ID", help="what one segment shows, without whole captures")
     command.add_argument(
         "--plot",
@@ -85,10 +87,10 @@ def run(options: argparse.Namespace) -> int:
         if options.plot is not None:
             refuse_taken(options.plot, (prepared.path, *sources(timeline)), "figure", ENDINGS)
         summed: tuple[Summed, ...] = ()
-        title = ""
+        own: Summary | None = None
         if options.summary is not None:
             refuse_taken(options.summary, (prepared.path, *sources(timeline)), "summary", ENDINGS)
-            summed, title = summed_captures(timeline, options.only)
+            summed, own = summed_captures(timeline, options.only)
         shown = [each for each in _shown(timeline) if options.only in (None, each[0])]
         wanted = {name for _, name, _, _ in shown} | {each.capture.id for each in summed}
         chosen = {name: i for name, i in timeline.captures.items() if options.only is None or name in wanted}
@@ -109,7 +111,8 @@ def run(options: argparse.Namespace) -> int:
         plot(prepared, found, options.plot, only=options.only, kinds=kinds, size=size)
         err(str(options.plot))
     if options.summary is not None:
-        draw_summary(prepared, found, summed, title, options.summary, size)
+        title, its_lows = (own.title, own.lows) if own is not None else ("", DEFAULT)
+        draw_summary(prepared, found, summed, title, options.summary, size, options.lows or its_lows)
         err(str(options.summary))
     printed = {"text": as_text, "csv": as_csv, "markdown": as_markdown, "json": as_json}[options.format](rows, lows)
     out(printed.rstrip("\n"))

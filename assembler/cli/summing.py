@@ -13,6 +13,7 @@ from assembler.errors import UsageError
 if TYPE_CHECKING:
     from assembler.measured import Measured
     from assembler.prepare import Prepared
+    from assembler.storyboard.model import Summary
     from assembler.timeline.model import Summed, Timeline
 
 
@@ -28,8 +29,8 @@ def summary_size(text: str | None) -> tuple[int, int]:
     return size
 
 
-def summed_captures(timeline: Timeline, only: str | None) -> tuple[tuple[Summed, ...], str]:
-    """What is summed up, and its title: a segment's own summary, or what it shows running, or whole captures.
+def summed_captures(timeline: Timeline, only: str | None) -> tuple[tuple[Summed, ...], Summary | None]:
+    """What is summed up: by a segment's own summary, or what it shows running, or whole captures.
 
     Raises UsageError where a segment shows nothing running, or captures that are not in one step.
     """
@@ -40,18 +41,18 @@ def summed_captures(timeline: Timeline, only: str | None) -> tuple[tuple[Summed,
     captures = timeline.storyboard.captures
     if only is None:
         whole = timeline.captures.items()
-        return tuple(Summed(captures[name], Fraction(0), info.duration_s) for name, info in whole), ""
+        return tuple(Summed(captures[name], Fraction(0), info.duration_s) for name, info in whole), None
     placed = next(placed for placed in timeline.segments if placed.segment.id == only)
     for shot in placed.shots:
         if isinstance(shot.arrangement, Summary):
-            return shot.summed, shot.arrangement.title
+            return shot.summed, shot.arrangement
     stretch = segment_stretch(timeline, placed)
     found = []
     for name, offset in stretch.offsets_s.items():
         length = timeline.captures[name].duration_s
         start, end = (min(max(at + offset, Fraction(0)), length) for at in (stretch.start_s, stretch.end_s))
         found.append(Summed(captures[name], start, end))
-    return tuple(found), ""
+    return tuple(found), None
 
 
 def draw_summary(
@@ -61,6 +62,7 @@ def draw_summary(
     title: str,
     path: Path,
     size: tuple[int, int],
+    lows: str,
 ) -> None:
     """Write the summary. Raises UsageError for more captures than it holds, RenderError or MissingPartError where the
     file cannot be written."""
@@ -72,7 +74,7 @@ def draw_summary(
         raise UsageError(what, mend="sum up one segment with --only")
     measured = {name: (each.clock, each.cadence) for name, each in found.items()}
     subjects = summed_up(summed, prepared.storyboard.subjects, measured)
-    _tell(plot_summary(subjects, title, path, size, prepared.fonts))
+    _tell(plot_summary(subjects, title, path, size, prepared.fonts, lows))
 
 
 def _tell(faults: Iterable[str]) -> None:

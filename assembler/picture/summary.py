@@ -15,9 +15,9 @@ from assembler.measure.clock import Clock
 from assembler.measure.distribution import Distribution, distribution
 from assembler.measure.figures import Figures, Quantity, figures
 from assembler.measure.lows import DEFAULT, LOWS, caution
-from assembler.measure.model import Cadence
+from assembler.measure.model import TOO_COMPRESSED, Cadence
 from assembler.measure.tables import quantities
-from assembler.picture.graph_series import NOT_COUNTED, TOO_COMPRESSED, usual_refresh
+from assembler.picture.graph_series import NOT_COUNTED, usual_refresh
 from assembler.timing.timecode import clock as clock_label
 
 NOT_MEASURABLE = "not measurable"
@@ -64,9 +64,9 @@ def distribution_of(subjects: Sequence[SummedUp]) -> Distribution:
     return distribution([(each.figures.frames, each.refresh_ms) for each in subjects])
 
 
-def lines_of(subjects: Sequence[SummedUp]) -> tuple[Line, ...]:
-    """The figures from top to bottom."""
-    found = [quantities(each.figures) for each in subjects]
+def lines_of(subjects: Sequence[SummedUp], lows: str = DEFAULT) -> tuple[Line, ...]:
+    """The figures from top to bottom. lows: the definition of the percentile lows."""
+    found = [quantities(each.figures, lows) for each in subjects]
 
     def line(head: str, about: str, key: str, unit: str = "") -> Line:
         cells = (_cell(each, key, quantity[key], unit) for each, quantity in zip(subjects, found, strict=True))
@@ -74,8 +74,8 @@ def lines_of(subjects: Sequence[SummedUp]) -> tuple[Line, ...]:
 
     return (
         line("Average rate", "new pictures a second", "average_hz"),
-        line("1 % low", f"a second, definition {DEFAULT}", "low_1_percent_hz"),
-        line("0.1 % low", f"a second, definition {DEFAULT}", "low_0_1_percent_hz"),
+        line("1 % low", f"a second, definition {lows}", "low_1_percent_hz"),
+        line("0.1 % low", f"a second, definition {lows}", "low_0_1_percent_hz"),
         line("Longest hold", "of one picture", "longest_hold_ms", "ms"),
         line("Torn", "of observable pictures", "torn_percent", "%"),
         line("Undecided", "of the time", "undecided_percent", "%"),
@@ -153,18 +153,18 @@ def why_not(each: SummedUp) -> str:
     return f"{NOT_COUNTED}: {each.figures.why or 'no picture was seen from beginning to end'}"
 
 
-def notes_of(subjects: Sequence[SummedUp]) -> tuple[str, ...]:
+def notes_of(subjects: Sequence[SummedUp], lows: str = DEFAULT) -> tuple[str, ...]:
     """What must be read with the figures, in sentences: definitions and cautions."""
     counted = [each for each in subjects if each.figures.counted]
     said = []
     if counted:
         said.append("Rates are counted in motion alone: new pictures divided by seconds. Ranges are 95 % intervals.")
     if any(each.figures.frames.ms.size for each in subjects):
-        said.append(f"Low {DEFAULT}: {LOWS[DEFAULT][1]} Other definitions give other figures.")
+        said.append(f"Low {lows}: {LOWS[lows][1]} Other definitions give other figures.")
     said.extend(
         f"{each.name}: {words}."
         for each in counted
-        if each.figures.frames.ms.size and (words := caution(each.figures.frames.ms.size, Fraction(1)))
+        if each.figures.frames.ms.size and (words := caution(each.figures.frames.ms.size, Fraction(1), lows))
     )
     torn = dict.fromkeys(each.figures.torn.why for each in counted if each.figures.torn.value is None)
     for why in torn:

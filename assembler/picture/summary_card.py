@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 
 from assembler.measure.clock import Clock
+from assembler.measure.lows import DEFAULT
 from assembler.measure.model import Cadence
 from assembler.picture.cards_draw import DrawnCard
 from assembler.picture.drawing import Block
@@ -50,7 +51,8 @@ def summary_of_shot(shot: PlacedShot, stage: Stage) -> DrawnSummary:
     found = summed_up(shot.summed, stage.subjects, measured)
     room = lay_out(shot.arrangement, (), stage.width, stage.height).content
     canvas = stage.width, stage.height
-    return set_out(found, shot.arrangement.title, room, canvas, stage.type_height, stage.fonts)
+    arrangement = shot.arrangement
+    return set_out(found, arrangement.title, room, canvas, stage.type_height, stage.fonts, arrangement.lows)
 
 
 def draw_summary_shot(shot: PlacedShot, stage: Stage) -> DrawnCard:
@@ -61,10 +63,15 @@ def draw_summary_shot(shot: PlacedShot, stage: Stage) -> DrawnCard:
 
 
 def plot_summary(
-    found: Sequence[SummedUp], title: str, path: Path, size: tuple[int, int], fonts: FontSet
+    found: Sequence[SummedUp],
+    title: str,
+    path: Path,
+    size: tuple[int, int],
+    fonts: FontSet,
+    lows: str = DEFAULT,
 ) -> tuple[str, ...]:
     """Write a summary of `size` (width, height) pixels as PNG, or as SVG where the path says so. The file lands
-    whole or not at all. Returns what did not fit, in sentences.
+    whole or not at all. lows: the definition of the percentile lows. Returns what did not fit, in sentences.
 
     Raises ValueError for a size too small, RenderError or MissingPartError if it cannot be written.
     """
@@ -74,7 +81,7 @@ def plot_summary(
     unit = min(width, height)
     margin = round(unit * 0.05)
     room = Rect(margin, margin, width - 2 * margin, height - 2 * margin)
-    drawn = set_out(found, title, room, size, unit, fonts)
+    drawn = set_out(found, title, room, size, unit, fonts, lows)
     if path.suffix.lower() == ".svg":
         page = SvgPage(width, height)
         for group in drawn.groups:

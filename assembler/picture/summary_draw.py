@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from assembler.measure.lows import DEFAULT
 from assembler.picture.geometry import Rect
 from assembler.picture.graph_draw import Pen
 from assembler.picture.labels import shortened
@@ -57,14 +58,21 @@ class DrawnSummary:
 
 
 def set_out(
-    subjects: Sequence[SummedUp], title: str, room: Rect, canvas: tuple[int, int], canvas_h: int, fonts: FontSet
+    subjects: Sequence[SummedUp],
+    title: str,
+    room: Rect,
+    canvas: tuple[int, int],
+    canvas_h: int,
+    fonts: FontSet,
+    lows: str = DEFAULT,
 ) -> DrawnSummary:
-    """Set a summary out in a room of a canvas (width, height). canvas_h: the height that type is scaled by.
+    """Set a summary out in a room of a canvas (width, height). canvas_h: the height that type is scaled by. lows: the
+    definition of the percentile lows.
 
     What does not fit even at the smallest type is cut or left out, and said.
     """
     tries = [_LARGEST + (_SMALLEST - _LARGEST) * step / (_STEPS - 1) for step in range(_STEPS)]
-    pages = [_Page(subjects, title, room, canvas, canvas_h, share, fonts) for share in tries]
+    pages = [_Page(subjects, title, room, canvas, canvas_h, share, fonts, lows) for share in tries]
     fitting = [page for page in pages if not page.faults]
     # Lines too short to compare serve no one: smaller type leaves them more.
     roomy = [page for page in fitting if page.readable and page.long_enough]
@@ -85,18 +93,19 @@ class _Page:
         canvas_h: int,
         share: float,
         fonts: FontSet,
+        lows: str,
     ) -> None:
         self.subjects, self.room, self.fonts = subjects, room, fonts
         self.canvas_h, self._unit = canvas_h, share * canvas_h / 1080
         self.found = distribution_of(subjects)
-        self.lines = lines_of(subjects)
+        self.lines = lines_of(subjects, lows)
         wide = canvas[0] > canvas[1]
         third = round(canvas[0] / 3) if wide else room.x
         self.left = third
         self.beside = third - room.x - self.px(48) if wide else room.width
         self._widths()
         self.title = fonts.wrap(" ".join(title.split()), self.px(_TITLE), self.beside, bold=True) if title else ()
-        notes = (note.replace(" %", "\u00a0%") for note in notes_of(subjects))
+        notes = (note.replace(" %", "\u00a0%") for note in notes_of(subjects, lows))
         self.notes = [fonts.wrap(note, self.px(_NOTE), self.beside) for note in notes]
         self.title_h = len(self.title) * self.px(_TITLE) * 1.2 + (self.px(24) if self.title else 0)
         self.notes_h = sum(len(note) for note in self.notes) * self.px(_NOTE) * 1.42

@@ -385,6 +385,7 @@ def _summary(checked: Checked) -> Summary:
         title=_get(fields, "title", ""),
         start=_get(fields, "from"),
         end=_get(fields, "to"),
+        lows=_get(fields, "lows", "B"),
         motion=_get(fields, "motion", "ease"),
         places=places,
     )

@@ -218,6 +218,14 @@ _CARD = Keys(
     some_of=("title", "picture", "table"),
 )
 
+_LOWS = Choice(noun="A-nearest, A-linear, B, B', C or C'", words=(
+    ("A-nearest", "the rate of one picture, at the percentile by nearest rank"),
+    ("A-linear", "the rate at the percentile, between the two nearest pictures"),
+    ("B", "the average rate over the pictures that stood longest"),
+    ("B'", "the mean of those pictures' own rates"),
+    ("C", "the rate of the picture at which the longest reach that share of the time"),
+    ("C'", "the rate over that share of the time")))  # fmt: skip
+
 _SUMMED = ListOf(noun="a list of 1 to 4 captures", item=_CAPTURE_ID, least=1, most=4)
 
 _SUMMARY = Keys(
@@ -234,6 +242,8 @@ _SUMMARY = Keys(
             examples=("2 s",), default="from each capture's first picture"),
         Key(name="to", shape=INSTANT, about="Counts up to here, in the first capture's time.", examples=("10 s",),
             default="to each capture's end"),
+        Key(name="lows", shape=_LOWS, about="Which definition of percentile lows: the same name stands for several.",
+            examples=("A-nearest",), default="B", gives="B"),
         _MOTION,
     ),
 )

@@ -266,12 +266,14 @@ class Made(Placed):
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Summary(Placed):
     """A card of what captures were measured to do, one to four. `start` and `end` are in the first one's time;
-    one that is lined up with it is counted over the same moments. None = from its start, or to its end."""
+    one that is lined up with it is counted over the same moments. None = from its start, or to its end. lows: which
+    definition of percentile lows."""
 
     captures: tuple[str, ...]
     title: str = ""
     start: Time | None = None
     end: Time | None = None
+    lows: str = "B"
     motion: Literal["ease", "still"] = "ease"
     kind: Literal["summary"] = "summary"
 
