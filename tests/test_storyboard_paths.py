@@ -110,7 +110,7 @@ def test_links_may_lead_to_folders_that_are_allowed(
     assert resolve_inside(project, "file.mp4", HERE) == outside / "a.mp4"
     for other in ("", "outside", str(outside) + "x", str(outside / "deeper")):
         monkeypatch.setenv("ASSEMBLER_FOOTAGE", other)
-        with pytest.raises(StoryboardError, match="allow its folder with ASSEMBLER_FOOTAGE=.*outside"):
+        with pytest.raises(StoryboardError, match=r"allow its folder with ASSEMBLER_FOOTAGE=.*outside"):
             resolve_inside(project, "file.mp4", HERE)
 
 
