@@ -5,7 +5,9 @@
 Verdicts are those of the whole of measuring, tears and all. P and R are precision and recall of "new picture".
 Pairs of the source that differ by less than a mean of 0.1 code (or --least) are left out. Beside them, mpdecimate of
 FFmpeg at its defaults on the same clips. 'taken' counts only the clips that the quality gate lets pass, for both.
-Windows are whole seconds of clips taken; right within one picture. 'caught': wrong windows in clips refused.
+Windows are whole seconds, one beginning at each picture; right within one picture. 'windows right': of those for which
+a rate is given. 'caught': wrong ones for which none is, as the clip is refused or too much there is in doubt, of all
+wrong ones. 'lost': right ones for which none is, in clips refused + elsewhere, of all right ones.
 """
 
 from __future__ import annotations
@@ -20,6 +22,8 @@ from measure_clips import CODERS, SCORED, STORY_CODERS, TUNED, Clip
 from measure_notes import Noted, noted
 from peer_mpdecimate import kept
 
+from assembler.measure.clock import Clock
+from assembler.measure.figures import window_rates
 from assembler.measure.model import Cadence, State
 from assembler.measure.verdicts import cadence_of
 from assembler.media.probe import probe
@@ -53,21 +57,25 @@ def verdicts(one: Noted, least: float = STILL) -> tuple[Cadence, np.ndarray]:
     return cadence_of(probe(one.path), one.notes, one.ever), use
 
 
-def windows(new: np.ndarray, said: np.ndarray, use: np.ndarray) -> tuple[int, int]:
-    """How many whole seconds there are, one beginning at each picture, and in how many the count is off by over one."""
+def windows(one: Noted, cadence: Cadence, use: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """For each whole second, one beginning at each picture: whether its count is off by over one, and whether it has
+    a rate at all."""
     kernel = np.ones(WINDOW, np.int64)
-    off = np.convolve(said.astype(np.int64) - new, kernel, "valid")
+    off = np.convolve(cadence.is_new.astype(np.int64) - one.new, kernel, "valid")
     whole = np.convolve(use, kernel, "valid") == WINDOW
-    return int(whole.sum()), int((np.abs(off[whole]) > 1).sum())
+    rates = window_rates(cadence, Clock.of(probe(one.path)))
+    given = rates.whole[WINDOW // 2 :][: off.size]
+    return np.abs(off[whole]) > 1, given[whole]
 
 
 def mixed(folder: Path, half: str, least: float, sources: bool) -> None:
     print(f"\n{half} half: {', '.join(s.name for s in HALVES[half])}")
     print(f"{'coder':22} {'all: ours P / R':17} {'mpdecimate P / R':17} {'taken: ours':17} {'mpdecimate':17}", end=" ")
-    print("refused  windows right  caught")
+    print("refused  windows right  caught          lost")
     for coder in CODERS:
         ours, peer, ours_taken, peer_taken, lines = Count(), Count(), Count(), Count(), []
-        refused = seconds = wrong = caught = 0
+        refused = lost_refused = 0
+        offs, givens = [], []
         for source in HALVES[half]:
             one = noted(folder, Clip(source, coder))
             cadence, use = verdicts(one, least)
@@ -75,18 +83,21 @@ def mixed(folder: Path, half: str, least: float, sources: bool) -> None:
             own, other = Count(), Count()
             for count, answer in ((own, said), (ours, said), (other, theirs), (peer, theirs)):
                 count.add(one.new[use], answer[use])
-            counted, off = windows(one.new, said, use)
+            off, given = windows(one, cadence, use)
+            offs.append(off)
+            givens.append(given)
             if cadence.reliable:
                 ours_taken.add(one.new[use], said[use])
                 peer_taken.add(one.new[use], theirs[use])
-                seconds, wrong = seconds + counted, wrong + off
             else:
-                refused, caught = refused + 1, caught + off
+                refused, lost_refused = refused + 1, lost_refused + int((~off).sum())
             lines.append(f"    {source.name:26} {own!s:17} {other!s:17} {cadence.why}")
-        right = f"{100 * (1 - wrong / max(seconds, 1)):.2f} %"
-        found = f"{caught} of {caught + wrong}"
+        wrong, shown = np.concatenate(offs), np.concatenate(givens)
+        right = f"{100 * (1 - (wrong & shown).sum() / max(shown.sum(), 1)):.2f} %"
+        found = f"{(wrong & ~shown).sum()} of {wrong.sum()}"
+        lost = f"{lost_refused} + {(~wrong & ~shown).sum() - lost_refused} of {(~wrong).sum()}"
         print(f"{coder!s:22} {ours!s:17} {peer!s:17} {ours_taken!s:17} {peer_taken!s:17}", end=" ")
-        print(f"{refused:2} of {len(HALVES[half]):2} {right:14} {found}")
+        print(f"{refused:2} of {len(HALVES[half]):2} {right:14} {found:15} {lost}")
         if sources:
             print("\n".join(lines))
 

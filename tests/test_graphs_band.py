@@ -107,7 +107,7 @@ def test_what_stands_under_the_playhead_belongs_to_the_picture_shown(data: st.Da
     grain = data.draw(st.sampled_from([None, 1000, 90_000]))
     n = 400
     rng = np.random.default_rng(data.draw(st.integers(0, 9999)))
-    made = cadence(list(rng.random(n) < 0.7), doubt=0.02)
+    made = cadence(list(rng.random(n) < 0.7), doubt=0.01)
     if grain is None:
         clock = Clock.even(n, rate, 1080)
     else:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from fractions import Fraction
 from itertools import pairwise
@@ -15,6 +16,7 @@ from hypothesis import strategies as st
 from assembler.measure.clock import Clock
 from assembler.measure.model import State
 from assembler.picture.graph_labels import value_parts
+from assembler.picture.graph_plan import has_gaps
 from assembler.picture.graph_rate import rate_lines, row_at
 from assembler.picture.graph_scale import (
     TimeScale,
@@ -221,3 +223,17 @@ def test_nothing_is_counted_in_a_capture_that_is_too_compressed() -> None:
     assert np.isnan(bad.step_ms).all()
     assert bad.word_at(100) == "not counted"
     assert math.isnan(rate_axis([bad.rate], [60.0]).low) is False
+
+
+def test_a_rate_in_too_much_doubt_is_undecided_in_its_own_panel_only() -> None:
+    # By hand: pictures 50 to 79 doubtful, 70 to 99 still; a still is a still in every panel.
+    doubtful = np.zeros(200, bool)
+    doubtful[50:80] = True
+    shown = dataclasses.replace(series(every(2, 200), states=[(70, 100, State.STILL)]), doubtful=doubtful)
+    words = ["", "undecided", "still", ""]
+    assert [shown.word_at(at, "frame-rate") for at in (49, 50, 70, 100)] == words
+    assert [shown.word_at(at, "frame-time") for at in (49, 50, 70, 100)] == ["", "", "still", ""]
+    assert [span[:2] for span in shown.spans("frame-rate")] == [(0, 50), (50, 70), (70, 100), (100, 200)]
+    assert [span[:2] for span in shown.spans()] == [(0, 70), (70, 100), (100, 200)]
+    assert has_gaps(dataclasses.replace(shown, state=shown.state * 0), ("frame-rate",))
+    assert not has_gaps(dataclasses.replace(shown, state=shown.state * 0), ("frame-time",))

@@ -21,6 +21,7 @@ from assembler.measure.cadence import Inputs, between_cuts, design, p_new, two_h
 from assembler.measure.features import COLUMN, NAMES, Notes, Watcher, joined
 from assembler.measure.model import State
 from assembler.measure.passes import new_watcher, notes_of
+from assembler.measure.states import states
 from assembler.measure.store import Measurement, Stopped, measure_capture
 from assembler.measure.verdicts import cadence_of
 from assembler.media.info import CaptureInfo
@@ -100,8 +101,8 @@ def test_a_session_is_told_apart_into_motion_stills_and_dark(folder: Path) -> No
     cadence = measure_capture(probe(path), folder / "measure").cadence
     assert cadence.reliable
     still, dark = truth == State.STILL, truth == State.DARK
-    # Expected values: the acceptance set; at least 98 % of still time named.
-    assert (cadence.state[still] != State.MOVING).mean() >= 0.98
+    # Expected values: what was planted, to the picture: a still begins with the picture that stands.
+    assert (cadence.state[still] == State.STILL).all()
     assert (cadence.state[dark] == State.DARK).mean() >= 0.98
     hitch = slice(40, 52)
     assert np.all(cadence.state[hitch] == State.MOVING)
@@ -127,7 +128,7 @@ def test_a_hopeless_encode_is_refused_in_words(folder: Path) -> None:
     bad = encode(folder / "bad.mp4", shown(slow, new), Coder("libx264", "veryfast", 36))
     cadence = measure_capture(probe(bad), folder / "measure").cadence
     assert not cadence.reliable
-    assert "too compressed" in cadence.why
+    assert cadence.why.startswith("capture too compressed for frame counting")
 
 
 def with_counter(pictures: list[Array]) -> list[Array]:
@@ -289,6 +290,29 @@ def test_windows_end_at_cuts(folder: Path, tmp_path: Path) -> None:
     notes = joined(list(notes_of(info, new_watcher(info, ()))))
     assert list(between_cuts(notes.pairs)) == [(0, 30), (30, 60)]
     assert p_new(notes)[30] > 0.95
+
+
+def test_a_sign_that_a_hard_coder_smears_is_no_motion() -> None:
+    # By hand: every 25 refreshes two blocks of 220 change by a lot and 14 beside them a little, within a still.
+    n, blocks = 240, 220
+    pairs = np.zeros((n, len(NAMES)), np.float32)
+    p = np.zeros(n, np.float32)
+    p[0] = 1
+    moving = np.arange(1, 60)
+    blink = np.arange(70, n, 25)
+    for at, mean, largest, area in ((moving, 6.0, 20.0, 0.6), (blink, 0.2, 8.0, 16 / blocks)):
+        p[at] = 1
+        for name, value in (("mean", mean), ("max_block", largest), ("area", area), ("mid_block", 0.02)):
+            pairs[at, COLUMN[name]] = value
+    light = np.tile(np.float32([90, 30, 200]), (n, 1))
+    found = states(pairs, light, p, np.full(blocks, 10, np.float32), 60.0)
+    assert (found[1:59] == State.MOVING).all() and (found[60:] == State.STILL).all()
+    # The same changes ten refreshes apart or less are motion: something small that goes on moving.
+    p[60:], pairs[60:] = 0, 0
+    for at in range(66, n, 6):
+        p[at], pairs[at] = 1, pairs[1] * 0
+        pairs[at, [COLUMN["mean"], COLUMN["max_block"], COLUMN["area"]]] = 0.2, 8.0, 16 / blocks
+    assert (states(pairs, light, p, np.full(blocks, 10, np.float32), 60.0)[60:] == State.MOVING).all()
 
 
 # --- long captures ---

@@ -261,7 +261,8 @@ def test_an_end_that_cuts_a_frame_adds_doubt() -> None:
     assert widths[0] == 0 < widths[2] < widths[1]
 
 
-def test_the_windows_interval_holds_the_truth_as_often_as_it_says() -> None:
+def test_the_windows_interval_holds_the_truth_as_often_as_it_says(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("assembler.measure.figures.MOST_WRONG", 60.0)  # whatever the doubt: the interval is looked at
     # As above; doubt that leans one way must move the interval away from the verdicts' own count.
     generator, covered, clock = np.random.default_rng(6), 0, Clock.even(60, SIXTY)
     for _ in range(400):
@@ -271,6 +272,32 @@ def test_the_windows_interval_holds_the_truth_as_often_as_it_says() -> None:
         covered += rates.low_hz[30] <= truth <= rates.high_hz[30]
         assert rates.whole[30] and rates.hz[30] == (p > 0.5).sum()
     assert covered >= 364
+
+
+def test_no_rate_is_given_for_a_second_in_which_a_verdict_is_expected_to_be_wrong() -> None:
+    # By hand: 30 pictures a second; pictures 150 to 155 are as good as guessed, so about three of them are wrong.
+    p = np.array(holds([2] * 180))
+    p[150:156] = 0.5
+    rates = window_rates(cadence(p), Clock.even(360, SIXTY))
+    near = np.zeros(360, bool)
+    near[122:185] = True  # windows of 60 from 30 before each picture that hold at least two of the six, 0.9 wrong
+    np.testing.assert_array_equal(rates.doubtful, near)
+    assert np.isnan(rates.hz[near]).all()
+    found = figures(cadence(p), Clock.even(360, SIXTY))
+    # 33 where all six are counted as new.
+    assert [round(each.value) for each in (found.lowest_window_hz, found.highest_window_hz)] == [30, 31]
+    assert found.counted and found.average_hz.value is not None
+    bad = figures(cadence(np.full(120, 0.4)), Clock.even(120, SIXTY))
+    assert bad.lowest_window_hz.value is None
+    assert "capture too compressed for frame counting" in bad.lowest_window_hz.why
+
+
+def test_the_last_frame_before_a_still_is_timed() -> None:
+    # By hand: new at 0, 2, 4 and 6; the one at 6 stands for good.
+    states = [State.MOVING] * 6 + [State.STILL] * 54
+    frames = frame_times(cadence([1, 0, 1, 0, 1, 0, 1] + [0] * 53, states), Clock.even(60, SIXTY))
+    np.testing.assert_array_equal(frames.picture, [0, 2, 4])
+    np.testing.assert_allclose(frames.ms, 2000 / 60)
 
 
 def test_a_tear_cuts_the_refresh_where_its_rows_lie() -> None:
@@ -302,7 +329,8 @@ def test_torn_frames_are_a_share_of_the_observable_ones() -> None:
 def test_a_frame_is_not_measured_across_a_pause() -> None:
     states = [State.MOVING] * 4 + [State.STILL] * 4 + [State.MOVING] * 4
     frames = frame_times(cadence([1, 0] * 6, states), Clock.even(12, SIXTY))
-    np.testing.assert_array_equal(frames.picture, [0, 8])
+    # The picture that begins the pause ends the frame before it, in motion to its end; the pause itself is no frame.
+    np.testing.assert_array_equal(frames.picture, [0, 2, 8])
     np.testing.assert_allclose(frames.ms, 1000 / 30)
 
 

@@ -191,10 +191,12 @@ def _state_names() -> dict[int, str]:
 
 
 def _summary(found: Measured) -> dict[str, object]:
-    from assembler.measure.figures import figures
+    from assembler.measure.figures import figures, window_rates
     from assembler.measure.spans import pacing
 
     whole = figures(found.cadence, found.clock)
+    windows = window_rates(found.cadence, found.clock)
+    rated = int((windows.hz == windows.hz).sum())
     refresh = found.clock.refresh()
     paced = pacing(found.cadence, found.clock)
     average = whole.average_hz
@@ -208,6 +210,7 @@ def _summary(found: Measured) -> dict[str, object]:
         "tears_why": found.cadence.tears_why,
         "new_pictures_a_second": {"value": average.value, "low": average.low, "high": average.high, "why": average.why},
         "shares": {name: getattr(whole.shares, name) for name in ("moving", "still", "dark", "undecided")},
+        "seconds_too_compressed": float(windows.doubtful.sum() / max(int(windows.doubtful.sum()) + rated, 1)),
         "by_hand": int(found.cadence.manual.sum()),
         "locked": [
             {"name": span.name, "even": span.even, "start_s": float(span.start_s), "end_s": float(span.end_s)}
@@ -230,6 +233,11 @@ def _sentence(name: str, found: Measured) -> str:
     for span in said["locked"]:  # type: ignore[attr-defined]
         pace = "even" if span["even"] else "uneven"
         lines.append(f"  {span['start_s']:8.2f} to {span['end_s']:8.2f} s  locked at {span['name']}, {pace}")
+    from assembler.measure.model import TOO_COMPRESSED
+
+    doubtful: Any = said["seconds_too_compressed"]
+    if said["countable"] and doubtful >= 0.005:
+        lines.append(f"  no rate for {doubtful:.0%} of its seconds: {TOO_COMPRESSED} there")
     if not said["tears_measurable"]:
         lines.append(f"  tears: {said['tears_why']}")
     return "\n".join(lines)

@@ -18,12 +18,15 @@ import numpy as np
 import numpy.typing as npt
 
 from assembler.measure.clock import Clock, Doubles, Ints
-from assembler.measure.model import Cadence, State
+from assembler.measure.model import TOO_COMPRESSED, Cadence, State
 
 _SURE = 1.96  # standard deviations to either side of a 95 % interval of a normal law
 _END_VARIANCE = 1 / 12  # of the part of a frame that an end cuts off, uniform between none and all of it
 _UNSURE = (0.05, 0.95)
 _LEAST_WINDOW = 0.5
+MOST_WRONG = 0.9
+"""Verdicts expected to be wrong in a second, by their own probabilities, above which no rate is given there. On the
+tuned half of the planted clips this and the gate keep back nine in ten of the seconds that are off by more than one."""
 
 NOTHING_MOVES = "nothing moves"
 Bools = npt.NDArray[np.bool_]
@@ -68,7 +71,8 @@ class WindowRates:
 
     hz, low_hz, high_hz: (n,). unsure: (n,) share of the window's pictures without a clear verdict.
     first, end: (n,) the half-open range of pictures counted. whole: (n,) False where motion began or ended inside
-    the window, which was then counted in part. window_s: its full length.
+    the window, which was then counted in part. doubtful: (n,) where there is motion enough, but the verdicts are too
+    doubtful to count; always so in a capture that cannot be counted. window_s: the window's full length.
     """
 
     hz: Doubles
@@ -78,6 +82,7 @@ class WindowRates:
     first: Ints
     end: Ints
     whole: Bools
+    doubtful: Bools
     window_s: Fraction
 
 
@@ -150,7 +155,8 @@ def frame_times(cadence: Cadence, clock: Clock) -> FrameTimes:
     run = np.full(cadence.state.size, -1)
     for which, (first, end) in enumerate(moving_runs(cadence)):
         run[first:end] = which
-    inside = (run[number[:-1]] == run[number[1:]]) & (run[number[:-1]] >= 0)
+    # A frame ends with the refresh before the next new picture; that picture itself may be the first of a still.
+    inside = (run[number[:-1]] == run[number[1:] - 1]) & (run[number[:-1]] >= 0)
     begin, after = np.flatnonzero(inside), np.flatnonzero(inside) + 1
     # A frame is what it seems when both its ends are new pictures and none between is.
     p = cadence.p_new.astype(np.float64)
@@ -169,7 +175,7 @@ def window_rates(cadence: Cadence, clock: Clock, window_s: Fraction = Fraction(1
 
     The window is cut where motion begins or ends, and nothing is counted in less than half of it. On an even clock
     it holds the same whole number of refreshes everywhere, so a steady cadence gives a steady figure.
-    All NaN where the capture cannot be counted.
+    All NaN where the capture cannot be counted, and wherever more than `MOST_WRONG` verdicts a second would be wrong.
     """
     n = cadence.state.size
     here = np.arange(n)
@@ -186,11 +192,13 @@ def window_rates(cadence: Cadence, clock: Clock, window_s: Fraction = Fraction(1
         run_first[begins:ends], run_end[begins:ends] = begins, ends
     first, end = np.maximum(first, run_first), np.minimum(end, run_end)
     seconds = np.where(end > first, clock.edges_s[np.maximum(end, first)] - clock.edges_s[first.clip(0, n)], 0.0)
-    counted = (cadence.state == State.MOVING) & (seconds >= _LEAST_WINDOW * float(window_s) - 1e-9)
-    counted &= cadence.reliable
+    moving = (cadence.state == State.MOVING) & (seconds >= _LEAST_WINDOW * float(window_s) - 1e-9)
+    p = cadence.p_new.astype(np.float64)
+    wrong = _between(np.minimum(p, 1 - p), np.where(moving, first, here), np.where(moving, end, here))
+    doubtful = moving & ((wrong > MOST_WRONG * seconds) | (not cadence.reliable))
+    counted = moving & ~doubtful
     first, end = np.where(counted, first, here), np.where(counted, end, here)
 
-    p = cadence.p_new.astype(np.float64)
     new = _between(cadence.is_new.astype(np.float64), first, end)
     expected = _between(p, first, end)
     deviation = np.sqrt(_between(p * (1 - p), first, end) + 2 * _END_VARIANCE)
@@ -201,7 +209,7 @@ def window_rates(cadence: Cadence, clock: Clock, window_s: Fraction = Fraction(1
         high = np.where(counted, np.maximum(new, expected + _SURE * deviation) / seconds, np.nan)
         doubt = np.where(counted, unsure / (end - first), np.nan)
     whole = counted & (seconds >= 0.99 * float(window_s))
-    return WindowRates(hz, low, high, doubt, first.astype(np.int64), end.astype(np.int64), whole, window_s)
+    return WindowRates(hz, low, high, doubt, first.astype(np.int64), end.astype(np.int64), whole, doubtful, window_s)
 
 
 def figures(
@@ -275,7 +283,7 @@ def _why_not(cadence: Cadence, first: int, last: int, moving_s: float, shares: S
     if last <= first:
         return "no picture begins in this span"
     if not cadence.reliable:
-        return cadence.why or "the capture is too compressed to count pictures"
+        return cadence.why or TOO_COMPRESSED
     if moving_s > 0:
         return ""
     if shares.dark == 1:
@@ -304,7 +312,9 @@ def _extremes(rates: WindowRates, first: int, last: int) -> tuple[Quantity, Quan
     """The lowest and highest rate among whole windows that lie in the range."""
     usable = np.flatnonzero(rates.whole & (rates.first >= first) & (rates.end <= last))
     if usable.size == 0:
-        none = Quantity(None, None, None, f"no {float(rates.window_s):g} s of unbroken motion")
+        some = f"{float(rates.window_s):g} s of unbroken motion"
+        why = f"{TOO_COMPRESSED} in every {some}" if rates.doubtful[first:last].any() else f"no {some}"
+        none = Quantity(None, None, None, why)
         return none, none
     hz = rates.hz[usable]
     found = []

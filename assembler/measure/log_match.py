@@ -14,7 +14,7 @@ import numpy as np
 from assembler.measure.clock import Clock, Doubles, Ints
 from assembler.measure.figures import FrameTimes, moving_runs
 from assembler.measure.logs import FrameLog
-from assembler.measure.model import Cadence, State
+from assembler.measure.model import TOO_COMPRESSED, Cadence, State
 
 _LEAST_OVERLAP_S = 4.0
 _LEAST_LIKENESS = 0.5
@@ -97,7 +97,7 @@ def match(log: FrameLog, clock: Clock, measured: Cadence) -> LogMatch:
     counted, overlaps under four seconds, a poor likeness, and rhythms so regular that several offsets fit alike.
     """
     if not measured.reliable:
-        return _refused(measured.why or "the capture is too compressed to count pictures")
+        return _refused(measured.why or TOO_COMPRESSED)
     refresh = clock.refresh() or Fraction(60)
     step = float(1 / refresh)
     slots = clock.slots(refresh)

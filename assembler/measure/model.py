@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 Floats = npt.NDArray[np.float32]
+TOO_COMPRESSED = "capture too compressed for frame counting"
 
 
 class State(IntEnum):

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from assembler.measure.features import COLUMN, Floats
-from assembler.measure.model import State
+from assembler.measure.model import TOO_COMPRESSED, State
 
 # Both set on the tuned half of the planted clips: of 72, the 8 with more than 1 % wrong verdicts expect more than
 # 3 % wrong; the other 64 expect less than 2 % and have a gap of 0.69 or more.
@@ -31,7 +31,7 @@ def gate(pairs: Floats, p_new: Floats, state: npt.NDArray[np.uint8]) -> str:
     expected = float(np.minimum(p, 1 - p).mean())
     if expected > MOST_EXPECTED_WRONG:
         return (
-            "the capture is too compressed, or moves too little, for frame counting:"
+            f"{TOO_COMPRESSED}, or it moves too little:"
             f" about {100 * expected:.0f} % of the verdicts would be wrong"
         )
     new = p >= 0.5
@@ -40,7 +40,7 @@ def gate(pairs: Floats, p_new: Floats, state: npt.NDArray[np.uint8]) -> str:
         gap = np.percentile(log[new], 25) - np.percentile(log[~new], 90)
         if gap < LEAST_GAP:
             return (
-                "the capture is too compressed for frame counting: repeats differ by nearly as much as new"
-                f" pictures (new ones {np.exp(gap):.1f} times as much)"
+                f"{TOO_COMPRESSED}: repeats differ by nearly as much as new pictures"
+                f" (new ones {np.exp(gap):.1f} times as much)"
             )
     return ""

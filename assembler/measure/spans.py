@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from assembler.measure.clock import Clock, Doubles, Ints
 from assembler.measure.figures import moving_runs
-from assembler.measure.model import Cadence
+from assembler.measure.model import TOO_COMPRESSED, Cadence
 from assembler.measure.patterns import Bits, Pattern, found_patterns, is_known_rate, name_of
 
 # All costs are natural logarithms of odds. A verdict is never trusted beyond one in thirty: 3.5 for a broken refresh.
@@ -98,7 +98,7 @@ def pacing(cadence: Cadence, clock: Clock, refresh: Fraction | None = None) -> P
     only repeated are counted as held. Nothing is said of captures that cannot be counted.
     """
     if not cadence.reliable:
-        return Pacing(refresh, (), (), cadence.why or "the capture is too compressed to count pictures")
+        return Pacing(refresh, (), (), cadence.why or TOO_COMPRESSED)
     hz = refresh or clock.refresh()
     if hz is None:
         return Pacing(None, (), (), NO_REFRESH)

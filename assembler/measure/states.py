@@ -23,6 +23,8 @@ HITCH_S = 1.0
 SMALL_AREA = 0.005
 SMALL_BLOCKS = 8
 """Motion in less than this share of the picture, or in this many blocks, is a sign on a still picture."""
+ALONE_S = 1 / 6
+"""A change that lies in so few blocks for the most part is a sign's, too, where nothing else moves for so long."""
 DARK_ABOVE_BLACK, DARK_DEVIATION, DARK_LARGEST = 8.0, 2.5, 12.0
 UNSURE_SHARE = 0.35
 """Above this share of undecided pictures nearby, nothing is counted."""
@@ -41,7 +43,7 @@ def states(
     if n == 0:
         return out
     still = max(2, round(STILL_S * rate))
-    broad = broadly_new(pairs, p_new, ever)
+    broad = broadly_new(pairs, p_new, ever, max(1, round(ALONE_S * rate)))
     unsure = (p_new > UNSURE[0]) & (p_new < UNSURE[1]) & (pairs[:, COLUMN["area"]] > 0)
     share = _windowed_mean(unsure, still)
     # Only what seems new over a broad area makes motion; between two such pictures lies a hold.
@@ -54,6 +56,9 @@ def states(
     for first, end in _lone(out, still):
         # A moment of change between stills, such as a menu page: too short to have a rate.
         out[first:end] = State.STILL
+    # What stands still is first shown by a new picture: that one ends the motion, and is no longer part of it.
+    begins = np.flatnonzero((out[1:] == State.STILL) & (out[:-1] == State.MOVING))
+    out[begins] = State.STILL
     out[(share > UNSURE_SHARE) & (out == State.MOVING)] = State.UNDECIDED
     mean, deviation, largest = light.T
     dark = (mean < black + DARK_ABOVE_BLACK) & (deviation < DARK_DEVIATION) & (largest < black + DARK_LARGEST)
@@ -61,15 +66,21 @@ def states(
     return out
 
 
-def broadly_new(pairs: Floats, p_new: Floats, ever: Floats) -> Bools:
-    """(n,) True where a picture is likely new over more than a sign's area."""
+def broadly_new(pairs: Floats, p_new: Floats, ever: Floats, reach: int) -> Bools:
+    """(n,) True where a picture is likely new over more than a sign's area. reach: pictures, see `ALONE_S`."""
     blocks = ever.size
     moving_share = max(float((ever > 0.5).mean()) if blocks else 1.0, 1 / max(blocks, 1))
     area = pairs[:, COLUMN["area"]] / moving_share
     least = max(SMALL_AREA, SMALL_BLOCKS / max(blocks, 1) / moving_share)
     # Slow motion of the whole picture changes no block by much, but lies in the middle of them all.
     slow = pairs[:, COLUMN["mid_block"]] > 0.12
-    return np.asarray((p_new >= 0.5) & ((area > least) | slow))
+    broad = (p_new >= 0.5) & ((area > least) | slow)
+    # Hard coders smear a sign over blocks beside it, but by far the most of the change stays where the sign is.
+    gathered = pairs[:, COLUMN["mean"]] * blocks <= SMALL_BLOCKS * pairs[:, COLUMN["max_block"]]
+    at = np.flatnonzero(broad)
+    apart = np.diff(at, prepend=-reach - 1, append=broad.size + reach) > reach
+    broad[at[apart[:-1] & apart[1:] & gathered[at]]] = False
+    return np.asarray(broad)
 
 
 def gaps(new: Bools) -> Iterator[tuple[int, int]]:

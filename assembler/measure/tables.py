@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
-from assembler.measure.figures import Figures, Quantity
+from assembler.measure.figures import MOST_WRONG, Figures, Quantity
 from assembler.measure.lows import DEFAULT, LOWS, caution, low
 from assembler.timing.timecode import clock
 
@@ -97,7 +97,10 @@ def notes(rows: Sequence[Row], definition: str = DEFAULT) -> tuple[str, ...]:
     windows = sorted({row.figures.window_s for row in rows})
     if windows:
         lengths = " and ".join(f"{float(window):g} s" for window in windows)
-        said.append(f"Window: {lengths}, unbroken motion only.")
+        said.append(
+            f"Window: {lengths}, unbroken motion only, and where no more than {MOST_WRONG:g} verdicts a second are"
+            " expected to be wrong."
+        )
     if any(row.figures.torn.value is not None for row in rows):
         said.append("Torn: part of the frames in which a tear could be seen.")
     for row in rows:

@@ -208,7 +208,7 @@ class GraphBand:
         """A value's figures and what follows them; a word alone where nothing is counted."""
         if kind == "cadence":
             return "", ""
-        word = series.word_at(picture)
+        word = series.word_at(picture, kind)
         if word:
             return "", word
         if kind == "frame-rate":
@@ -291,7 +291,10 @@ class GraphBand:
             pen.pieces(thin, plan.riser_px, colour, RISER_OPACITY)
             pen.pieces(pieces, plan.line_px, colour)
             if note >= 0:
-                draw_gaps(pen, series, self.time, note, plan.note_h, columns, plan.canvas_h, self._fonts, every)
+                draw_gaps(
+                    *(pen, series, panel.kind, self.time, note, plan.note_h),
+                    *(columns, plan.canvas_h, self._fonts, every),
+                )
 
         return Strip(draw, height, end, self._fonts, self._bits, FUTURE)
 

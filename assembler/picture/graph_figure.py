@@ -200,7 +200,8 @@ def _draw_series(
             for line in seen:
                 pen.line(line, plan.line_px, dash_style(each.order), colour, 1.0)
         if panel.notes[number] >= 0:
-            draw_gaps(pen, each, time, panel.notes[number], plan.note_h, columns, plan.canvas_h, fonts, every)
+            note = panel.notes[number]
+            draw_gaps(pen, each, panel.kind, time, note, plan.note_h, columns, plan.canvas_h, fonts, every)
 
 
 def _draw_names(

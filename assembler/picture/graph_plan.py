@@ -8,9 +8,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from assembler.measure.model import TOO_COMPRESSED
 from assembler.picture.geometry import floor_even
 from assembler.picture.graph_scale import Axis, TimeScale, ValueScale, rate_axis, readable, scale_bar, step_axis
-from assembler.picture.graph_series import TOO_COMPRESSED, GraphSeries
+from assembler.picture.graph_series import GraphSeries
 from assembler.picture.graph_strip import note_px
 from assembler.picture.labels import shortened
 from assembler.picture.look import (
@@ -153,7 +154,7 @@ def make_plan(
     fixed = title * len(kinds) + between * (len(kinds) - 1) + (lanes_h if "cadence" in kinds else 0)
     plot = floor_even((height - fixed) / plots) if plots else 0
     # Without a strip the lines' gaps are named in rows of their own beneath the plot.
-    noted = [] if "cadence" in kinds else [index for index, each in enumerate(series) if has_gaps(each)]
+    noted = [] if "cadence" in kinds else [index for index, each in enumerate(series) if has_gaps(each, kinds)]
     notes_h = note * len(noted)
     least = len(series) * label_height(canvas_h)
     if height < fixed or (plots and plot < max(least, notes_h + note)):
@@ -178,9 +179,9 @@ def make_plan(
     return Plan(width, height, canvas_h, plot_x, head, right, lane, note, tuple(panels))
 
 
-def has_gaps(series: GraphSeries) -> bool:
+def has_gaps(series: GraphSeries, kinds: Sequence[str]) -> bool:
     """Whether a subject has moments at which nothing is counted, and a word that says why."""
-    return not series.reliable or bool((series.state != 0).any())
+    return not series.reliable or any(bool((series.state_of(kind) != 0).any()) for kind in kinds)
 
 
 def value_scale(panel: Panel, axis: Axis, plan: Plan) -> ValueScale:

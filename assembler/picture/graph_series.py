@@ -18,7 +18,6 @@ from assembler.storyboard.model import Subject
 
 STATE_WORDS = {State.STILL: "still", State.DARK: "dark", State.UNDECIDED: "undecided"}
 NOT_COUNTED = "not counted"
-TOO_COMPRESSED = "capture too compressed to count pictures"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -32,7 +31,8 @@ class GraphSeries:
     picture's height, NaN where none. refresh: pictures a second that the capture holds. rate: (n,)
     new pictures a second around each picture, NaN where nothing is counted; rate_margin: (n,) half its
     95 % interval. step_ms: (n,) how long the picture seen stands in all, NaN where not known.
-    reliable: False where the capture is too compressed to count; `why` says so.
+    reliable: False where the capture is too compressed to count; `why` says so. doubtful: (n,) where no rate is given
+    because too many verdicts nearby are in doubt; None = nowhere.
 
     Derived: cell (n,) the picture that opened the cell each picture lies in; a change of state opens
     one too.
@@ -52,11 +52,13 @@ class GraphSeries:
     step_ms: Doubles
     reliable: bool = True
     why: str = ""
+    doubtful: npt.NDArray[np.bool_] | None = None
     cell: Columns = field(init=False)
 
     def __post_init__(self) -> None:
         n = self.times_s.size
-        arrays = (self.is_new, self.state, self.rate, self.rate_margin, self.step_ms)
+        arrays = [self.is_new, self.state, self.rate, self.rate_margin, self.step_ms]
+        arrays += [] if self.doubtful is None else [self.doubtful]
         if n == 0 or any(array.shape != (n,) for array in arrays):
             raise ValueError("a graph's arrays have one entry for each picture")
         if self.tear.shape != (n, 2) or self.edges_s.shape != (n + 1,):
@@ -72,17 +74,24 @@ class GraphSeries:
         """The newest picture at or before a capture time."""
         return picture_at(self.times_s, time_s)
 
-    def word_at(self, picture: int) -> str:
-        """Why nothing is counted at a picture, in a word; "" where it is."""
+    def state_of(self, kind: str) -> npt.NDArray[np.uint8]:
+        """(n,) the state of each picture in a panel of a kind: a rate in too much doubt is undecided, too."""
+        if kind != "frame-rate" or self.doubtful is None:
+            return self.state
+        return np.where(self.doubtful & (self.state == State.MOVING), np.uint8(State.UNDECIDED), self.state)
+
+    def word_at(self, picture: int, kind: str = "cadence") -> str:
+        """Why nothing is counted at a picture in a panel of a kind, in a word; "" where it is."""
         if not self.reliable:
             return NOT_COUNTED
-        return STATE_WORDS.get(State(int(self.state[picture])), "")
+        return STATE_WORDS.get(State(int(self.state_of(kind)[picture])), "")
 
-    def spans(self) -> tuple[tuple[int, int, State], ...]:
-        """Runs of pictures of one state, half-open."""
-        cuts = np.flatnonzero(np.diff(self.state)) + 1
+    def spans(self, kind: str = "cadence") -> tuple[tuple[int, int, State], ...]:
+        """Runs of pictures of one state in a panel of a kind, half-open."""
+        state = self.state_of(kind)
+        cuts = np.flatnonzero(np.diff(state)) + 1
         starts, ends = np.append(0, cuts), np.append(cuts, self.pictures)
-        return tuple((int(a), int(b), State(int(self.state[a]))) for a, b in zip(starts, ends, strict=True))
+        return tuple((int(a), int(b), State(int(state[a]))) for a, b in zip(starts, ends, strict=True))
 
 
 def graph_series(
@@ -120,6 +129,7 @@ def graph_series(
         step_ms=step,
         reliable=cadence.reliable,
         why=cadence.why,
+        doubtful=rates.doubtful,
     )
 
 

@@ -14,6 +14,7 @@ from assembler.picture.text import FontSet
 def draw_gaps(
     pen: Pen,
     series: GraphSeries,
+    kind: str,
     time: TimeScale,
     top: int,
     height: int,
@@ -30,7 +31,7 @@ def draw_gaps(
     thin, tick = whole(2, canvas_h), scaled(4, canvas_h)
     inset = whole(3, canvas_h)
     middle = top + height / 2
-    for start, end, state in series.spans():
+    for start, end, state in series.spans(kind):
         if state == State.MOVING:
             continue
         left, right = (float(time.column(edge)) for edge in (series.edges_s[start], series.edges_s[end]))
