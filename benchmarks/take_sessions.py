@@ -80,7 +80,7 @@ def scoring(first_seed: int, voices: Sequence[str]) -> tuple[Plan, ...]:
     return tuple(Plan(first_seed + n, voice, noise) for n, (voice, noise) in enumerate(kinds))
 
 
-SCORING = scoring(8300, SCORING_VOICES)
+SCORING = scoring(9400, SCORING_VOICES)
 
 
 def session_of(plan: Plan, pool: tuple[str, ...], real: dict[str, Samples]) -> Session:
@@ -199,7 +199,7 @@ def fit(real: dict[str, Samples], cache: Path) -> None:
     inner = take_search.confidence
     for plan, session in sessions(TUNING, TUNING_LINES, real):
         seen.clear()
-        take_search.confidence = lambda evidence: (seen.append(evidence), inner(evidence))[1]  # type: ignore[attr-defined,func-returns-value]
+        take_search.confidence = lambda evidence, limit: (seen.append(evidence), inner(evidence, limit))[1]  # type: ignore[attr-defined,func-returns-value]
         run(plan, session, cache, tell=False)
         goods = [span for spans in session.earlier for span in spans] + [span for span in session.truth if span]
         for evidence in seen:

@@ -7,7 +7,16 @@ import pytest
 
 from assembler.media.recording import Levels
 from assembler.narration.recogniser import Heard
-from assembler.narration.take_choice import SURE, Candidate, choose, clock_s, confidence, explained
+from assembler.narration.take_choice import (
+    SURE,
+    Candidate,
+    choose,
+    clock_s,
+    confidence,
+    explained,
+    most_rival,
+    reason,
+)
 from assembler.narration.take_hits import find_hits
 from assembler.narration.take_judge import Evidence
 from assembler.narration.take_listen import blocks, stretches
@@ -95,6 +104,19 @@ def test_everything_that_speaks_against_a_try_lowers_its_confidence() -> None:
     assert confidence(Evidence(**{**good, "worst": -9.0})) < best  # type: ignore[arg-type]
 
 
+def test_a_reader_who_is_heard_well_is_taken_at_their_word() -> None:
+    def heard(extra: int, rival: float) -> Evidence:
+        return Evidence(0.0, 1.0, 1.0 - 0.1 * extra, False, -2.0, -1.5, rival, 0.95, extra, 0.0, 0.0, "x")
+
+    well, badly = [heard(0, 0.0)] * 20, [heard(0, 0.0)] * 10 + [heard(1, 1.0)] * 10
+    assert most_rival(well) < most_rival([]) < most_rival(badly) <= 2.7
+    # One word was misread, and nothing else is wrong.
+    slip = heard(1, 1.6)
+    assert confidence(slip, most_rival([*well, slip])) < SURE < confidence(slip, most_rival(badly))
+    assert "sounds like 'x'" in reason(slip, most_rival(well))
+    assert confidence(well[0], most_rival(well)) == confidence(well[0])
+
+
 def levels(*parts: tuple[float, float]) -> Levels:
     """Seconds and decibels, one after the other."""
     db = np.concatenate([np.full(round(100 * seconds), level, np.float32) for seconds, level in parts])
@@ -158,6 +180,10 @@ def test_what_is_another_lines_is_no_try_at_this_one() -> None:
     misread = Candidate(0, 30.0, 34.0, 0.02, "broken off", 0.5, "", 0.0)
     half = Candidate(0, 32.0, 34.1, 0.02, "broken off", 0.55, "", 0.45)
     assert explained({"a-1": [misread], "a-2": [half]}) == {"a-1": (misread,), "a-2": ()}
+    # Begun with words of no line: not this one. Begun in the middle with nothing before it: the rest of it, read again.
+    alien = Candidate(0, 50.0, 54.0, 0.01, "sounds like another", 0.55, "", 0.45, 4)
+    rest = Candidate(0, 60.0, 62.0, 0.01, "broken off", 0.55, "", 0.45, 0)
+    assert explained({"a-1": [surely], "a-2": [alien, rest]}) == {"a-1": (surely,), "a-2": (rest,)}
     # By itself a try that lacks its beginning stays one.
     assert explained({"a-1": [], "a-2": [half]}) == {"a-1": (), "a-2": (half,)}
     # Words of line 1 in a long try at line 2 that itself went wrong are no try at line 1.

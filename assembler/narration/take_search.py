@@ -19,7 +19,7 @@ from assembler.media.content import content_print
 from assembler.media.landing import write_whole
 from assembler.media.recording import FRAME, Levels, read_levels
 from assembler.narration.recogniser import Heard, pronunciations
-from assembler.narration.take_choice import Candidate, LineResult, choose, confidence, explained, reason
+from assembler.narration.take_choice import Candidate, LineResult, choose, confidence, explained, most_rival, reason
 from assembler.narration.take_hits import find_hits
 from assembler.narration.take_judge import Evidence, judge
 from assembler.narration.take_listen import Listener, Stretch, blocks, quiet_db, stretches
@@ -103,12 +103,18 @@ def find_takes(
             continue
         with Listener(path, content, cache / TAKES_FOLDER, added) as listener:
             stream = _stream(levels, sounding, sentences, listener, path, progress, cancelled)
+            seen: dict[str, list[Evidence]] = {}
             for m, line in enumerate(script):
                 if cancelled is not None and cancelled():
                     raise KeyboardInterrupt
-                candidates[line.key] += _tries(n, known[line.key], stream, sounding, levels, listener, sentences)
+                words = known[line.key]
+                hits = find_hits(words, stream)
+                seen[line.key] = [judge(hit, words, stream, sounding, levels, listener, sentences) for hit in hits]
                 if progress is not None:
                     progress(f"comparing takes in {path.name}", m + 1, len(script))
+        limit = most_rival([each for found in seen.values() for each in found])
+        for key, found in seen.items():
+            candidates[key] += [_candidate(n, evidence, levels, limit) for evidence in found]
     results = {}
     tries = explained(candidates)
     for line in script:
@@ -187,24 +193,12 @@ def _stream(
     return stream
 
 
-def _tries(
-    recording: int,
-    words: Sequence[str],
-    stream: Sequence[Heard],
-    sounding: Sequence[Stretch],
-    levels: Levels,
-    listener: Listener,
-    sentences: Sequence[Sequence[str]],
-) -> list[Candidate]:
-    seen = [judge(hit, words, stream, sounding, levels, listener, sentences) for hit in find_hits(words, stream)]
-    out = []
-    for evidence in seen:
-        start, end = cut(evidence, levels)
-        sure = confidence(evidence)
-        why = reason(evidence) if sure < 0.98 else ""
-        told = round(sure, 3), why, round(evidence.share, 3), evidence.heard, round(evidence.lead, 3)
-        out.append(Candidate(recording, start, end, *told))
-    return out
+def _candidate(recording: int, evidence: Evidence, levels: Levels, limit: float) -> Candidate:
+    start, end = cut(evidence, levels)
+    sure = confidence(evidence, limit)
+    why = reason(evidence, limit) if sure < 0.98 else ""
+    told = round(sure, 3), why, round(evidence.share, 3), evidence.heard, round(evidence.lead, 3), evidence.extra
+    return Candidate(recording, start, end, *told)
 
 
 def cut(evidence: Evidence, levels: Levels) -> tuple[float, float]:
