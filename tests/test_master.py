@@ -22,6 +22,7 @@ from assembler.errors import UsageError
 from assembler.media.boxes import layout_of
 from assembler.media.finished import read_finished
 from assembler.media.join import join_parts
+from assembler.media.sound_coder import SoundCoding
 from assembler.media.writer import PartWriter, frame_planes
 from assembler.render.classes import frame_for
 from assembler.render.draft import DraftOptions, plan_draft, render_draft
@@ -296,7 +297,7 @@ def rejoin(made: tuple[MasterResult, Wanted], out: Path, **changes: object) -> P
     hum = Hum(programme(out.parent, SCENES), Span(0, FRAMES), lambda a, b: None)
     given = {
         "parts": wanted.parts, "rate": wanted.rate, "sound": hum.blocks(), "chapters": wanted.chapters,
-        "title": wanted.title, "sound_bit_rate": 384_000, "captions": result.draft.captions, **changes,
+        "title": wanted.title, "sound_coding": SoundCoding(384_000), "captions": result.draft.captions, **changes,
     }  # fmt: skip
     join_parts(given.pop("parts"), out, **given)  # type: ignore[arg-type]
     return out

@@ -88,10 +88,12 @@ def test_a_loud_draft_meets_its_target_as_another_meter_reads_the_coded_file(
     assert loudness == pytest.approx(lufs, abs=0.2)
     assert highest <= peak
     for report in (foreseen, told):
-        assert report["programme_lufs"] == pytest.approx(lufs, abs=0.1)
         assert (report["target_lufs"], report["limit_dbtp"]) == (lufs, peak)
-        assert report["true_peak_dbtp"] == pytest.approx(highest, abs=1.3)  # coding moves peaks
-    assert told["true_peak_dbtp"] == pytest.approx(foreseen["true_peak_dbtp"], abs=0.3)
+    # What is told of a draft is what its file holds, read off to one decimal; what is foreseen is not coded yet.
+    assert told["programme_lufs"] == pytest.approx(loudness, abs=0.06)
+    assert told["true_peak_dbtp"] == pytest.approx(highest, abs=0.2)
+    assert foreseen["programme_lufs"] == pytest.approx(lufs, abs=0.1)
+    assert foreseen["true_peak_dbtp"] == pytest.approx(highest, abs=1.3)
 
 
 def test_a_capture_too_near_the_voice_is_found_and_the_gain_offered_mends_it(

@@ -11,21 +11,20 @@ import contextlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from math import ceil
 from pathlib import Path
 from typing import Any
 
 import av
-import numpy as np
-import numpy.typing as npt
 
 from assembler.errors import AssemblerError, MediaError, RenderError
 from assembler.media.landing import landing, write_error
 from assembler.media.opening import open_media
 from assembler.media.soft_captions import CaptionTrack, SoftCaptions, verify_track
+from assembler.media.sound_coder import CodedPackets, SoundBlock, SoundCoder, SoundCoding
 from assembler.media.writer import clock_of
 from assembler.timing.rates import SAMPLE_RATE
 
-SoundBlock = npt.NDArray[np.float32]
 # Ticks a second of the file's own clock. Every picture rate and the sound's rate divide it, so that
 # the lengths in the edit lists are exact; the usual millisecond would cut up to 1 ms of sound.
 MOVIE_CLOCK = 240_000
@@ -34,7 +33,7 @@ MOVIE_CLOCK = 240_000
 _CHAPTER_CLOCK = 10_000_000
 
 _AHEAD_S = Fraction(1, 2)
-_AAC_FRAME = 1024
+_USUAL_CODING = SoundCoding()
 _TELL_EVERY = 64
 
 
@@ -81,21 +80,20 @@ def join_parts(
     out: Path,
     *,
     rate: Fraction,
-    sound: Iterable[SoundBlock] | None,
+    sound: Iterable[SoundBlock] | Path | None,
     chapters: Sequence[Chapter] = (),
     title: str = "",
-    sound_bit_rate: int = 256_000,
-    quick_sound: bool = False,
+    sound_coding: SoundCoding = _USUAL_CODING,
     captions: SoftCaptions | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> int:
     """Write the programme to `out` (mp4) and return its number of pictures.
 
     parts: files by `writer.PartWriter`, in order, all with the same settings. rate: pictures a
-    second. sound: blocks of float32 (samples, 2) at 48 kHz, together as long as the pictures to
-    within a sample, or None for no sound. quick_sound: code it about three
-    times as fast. captions: a track that players can show or hide. progress: called
-    with pictures done and in all; what it raises ends the join. The file is read back before it gets its name.
+    second. sound: a file by `sound_coder.code_sound`, or blocks of float32 (samples, 2) at 48 kHz to be
+    coded now (sound_coding: how), as long as the pictures to within a sample, or None for no sound.
+    captions: a track that players can show or hide. progress: called with pictures done and in all; what
+    it raises ends the join. The file is read back before it gets its name.
     Raises RenderError when parts do not fit together or the result is not whole,
     MissingPartError when the disk is full.
     """
@@ -112,8 +110,7 @@ def join_parts(
                 format="mp4",
                 container_options={"movflags": "+faststart", "movie_timescale": str(MOVIE_CLOCK)},
             ) as container:
-                coding = (sound_bit_rate, quick_sound)
-                _write(container, parts, scans, rate, sound, chapters, title, coding, captions, progress)
+                _write(container, parts, scans, rate, sound, chapters, title, sound_coding, captions, progress)
         except AssemblerError:
             raise
         except (OSError, av.FFmpegError) as error:
@@ -190,10 +187,10 @@ def _write(
     parts: Sequence[Path],
     scans: Sequence[_Scan],
     rate: Fraction,
-    sound: Iterable[SoundBlock] | None,
+    sound: Iterable[SoundBlock] | Path | None,
     chapters: Sequence[Chapter],
     title: str,
-    sound_coding: tuple[int, bool],
+    sound_coding: SoundCoding,
     captions: SoftCaptions | None,
     progress: Callable[[int, int], None] | None,
 ) -> None:
@@ -206,7 +203,7 @@ def _write(
             video.codec_context.codec_tag = "hvc1"
     video.time_base = clock
     video.sample_aspect_ratio = Fraction(1)
-    track = _SoundTrack(container, sound, *sound_coding) if sound is not None else None
+    track = _sound_track(container, sound, sound_coding) if sound is not None else None
     texts = CaptionTrack(container, captions, frames, clock, step) if captions is not None else None
     if title:
         container.metadata["title"] = title
@@ -259,62 +256,62 @@ def _chapter_marks(chapters: Sequence[Chapter], rate: Fraction) -> list[dict[str
     ]
 
 
+def _sound_track(container: Any, sound: Iterable[SoundBlock] | Path, coding: SoundCoding) -> _SoundTrack | _SoundCopy:
+    return _SoundCopy(container, sound) if isinstance(sound, Path) else _SoundTrack(container, sound, coding)
+
+
 class _SoundTrack:
     """The programme's sound, encoded as it is needed, a little ahead of the pictures."""
 
-    def __init__(self, container: Any, blocks: Iterable[SoundBlock], bit_rate: int, quick: bool) -> None:
+    def __init__(self, container: Any, blocks: Iterable[SoundBlock], coding: SoundCoding) -> None:
         self._container = container
-        # Without the coder's noise of its own making: it is not what was heard, and its peaks are anywhere.
-        options = {"aac_pns": "0"}
-        if quick:
-            # Without the search for the best use of few bits: at these bit rates there are enough of them, and what
-            # comes out is, band by band, about as close to what went in.
-            options |= {"aac_coder": "fast", "aac_is": "0", "aac_ms": "0", "aac_tns": "0"}
-        self._stream = container.add_stream("aac", rate=SAMPLE_RATE, layout="stereo", options=options)
-        self._stream.bit_rate = bit_rate
+        self._coder = SoundCoder(container, coding)
         self._blocks = iter(blocks)
-        self._held = np.zeros((0, 2), np.float32)
-        self._received = 0
-        self._sent = 0
 
     def feed_to(self, time_s: Fraction) -> None:
-        """Encode whole codec frames until the sound reaches a time, or ends."""
-        while self._sent < time_s * SAMPLE_RATE:
-            if len(self._held) < _AAC_FRAME and not self._receive():
-                return
-            while len(self._held) >= _AAC_FRAME:
-                self._send(_AAC_FRAME)
+        """Encode blocks until the sound reaches a time, or ends."""
+        while self._coder.received < time_s * SAMPLE_RATE and self._receive():
+            pass
 
     def finish(self, length_s: Fraction) -> None:
         """Encode the rest; the whole must be `length_s` long, to within a sample."""
         while self._receive():
-            while len(self._held) >= _AAC_FRAME:
-                self._send(_AAC_FRAME)
-        if abs(self._received - length_s * SAMPLE_RATE) > 1:
-            raise RenderError(
-                f"the sound is {self._received} samples long but the pictures last {float(length_s * SAMPLE_RATE):.1f}"
-            )
-        while len(self._held):
-            self._send(min(_AAC_FRAME, len(self._held)))
-        self._container.mux(self._stream.encode(None))
+            pass
+        _refuse_length(self._coder.received, length_s)
+        for packet in self._coder.end():
+            self._container.mux(packet)
 
     def _receive(self) -> bool:
         block = next(self._blocks, None)
         if block is None:
             return False
-        if block.ndim != 2 or block.shape[1] != 2:
-            raise RenderError(f"a sound block must be (samples, 2), not {block.shape}")
-        self._received += len(block)
-        self._held = np.concatenate((self._held, block.astype(np.float32, copy=False)))
+        for packet in self._coder.add(block):
+            self._container.mux(packet)
         return True
 
-    def _send(self, samples: int) -> None:
-        planar = np.ascontiguousarray(self._held[:samples].T)
-        frame = av.AudioFrame.from_ndarray(planar, "fltp", "stereo")
-        frame.sample_rate, frame.time_base, frame.pts = SAMPLE_RATE, Fraction(1, SAMPLE_RATE), self._sent
-        self._container.mux(self._stream.encode(frame))
-        self._sent += samples
-        self._held = self._held[samples:]
+
+class _SoundCopy:
+    """The same, coded beforehand."""
+
+    def __init__(self, container: Any, path: Path) -> None:
+        self._source = open_media(path)
+        self._packets = CodedPackets(container, self._source, path)
+
+    def feed_to(self, time_s: Fraction) -> None:
+        """Copy packets until the sound reaches a time, or ends."""
+        self._packets.feed_to(ceil(time_s * SAMPLE_RATE))
+
+    def finish(self, length_s: Fraction) -> None:
+        """Copy the rest; the whole must be `length_s` long, to within a sample."""
+        self._packets.feed_to(None)
+        self._source.close()
+        _refuse_length(self._packets.reached, length_s)
+
+
+def _refuse_length(samples: int, length_s: Fraction) -> None:
+    if abs(samples - length_s * SAMPLE_RATE) > 1:
+        pictures = float(length_s * SAMPLE_RATE)
+        raise RenderError(f"the sound is {samples} samples long but the pictures last {pictures:.1f}")
 
 
 def _verify(partial: Path, out: Path, frames: int, rate: Fraction, *, with_sound: bool) -> None:

@@ -12,6 +12,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import partial
 from math import ceil
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal, Protocol
@@ -19,9 +20,10 @@ from typing import TYPE_CHECKING, Literal, Protocol
 from assembler.captions.cues import Cue
 from assembler.captions.soft import soft_captions
 from assembler.errors import UsageError
-from assembler.media.join import SoundBlock, join_parts
+from assembler.media.join import join_parts
 from assembler.media.proxies import Proxies
 from assembler.media.soft_captions import SoftCaptions
+from assembler.media.sound_coder import SoundBlock, SoundCoding
 from assembler.media.writer import EncoderSettings
 from assembler.picture.fonts import shipped
 from assembler.picture.stage import Stage
@@ -110,13 +112,13 @@ class Sound(Protocol):
     @property
     def report(self) -> object: ...
 
-    def blocks(self) -> Iterable[SoundBlock]:
-        """Float32 (samples, 2) at 48 kHz."""
+    def blocks(self) -> Iterable[SoundBlock] | Path:
+        """Float32 (samples, 2) at 48 kHz, or the file they are coded in."""
 
 
 OpenTools = Callable[[Timeline, DraftOptions], AbstractContextManager[Tools]]
 MixSound = Callable[[Timeline, Span, Callable[[float, float], None]], Sound]
-"""Called in a thread of its own, with what is to be told of seconds mixed and in all while it listens ahead."""
+"""Called in a thread of its own, with what is to be told of seconds mixed and in all while it works ahead."""
 
 
 def plan_draft(timeline: Timeline, cues: Sequence[Cue], options: DraftOptions) -> tuple[PlannedPart, ...]:
@@ -167,7 +169,8 @@ def render_draft(
         if cancelled is None:
             cancelled = held.enter_context(watch_interrupts())
         held.enter_context(only_run(timeline.folder / CACHE_NAME))
-        return _render(timeline, cues, options, progress, fonts, open_tools, mix_sound or _mixed, cancelled)
+        mix_sound = mix_sound or partial(_coded, options)
+        return _render(timeline, cues, options, progress, fonts, open_tools, mix_sound, cancelled)
 
 
 def _render(
@@ -217,8 +220,7 @@ def _render(
         sound=sound.blocks(),
         chapters=chapters_of(timeline, span),
         title=timeline.storyboard.title,
-        sound_bit_rate=options.sound_bit_rate,
-        quick_sound=options.purpose == "draft",
+        sound_coding=_coding(options),
         captions=soft,
         progress=joined,
     )
@@ -329,9 +331,15 @@ def stage_for(
     )
 
 
-def _mixed(timeline: Timeline, span: Span, tell: Callable[[float, float], None]) -> Sound:
-    from assembler.sound.mix import mix
-    from assembler.sound.store import kept_levels, kept_stems
+def _coding(options: DraftOptions) -> SoundCoding:
+    return SoundCoding(options.sound_bit_rate, quick=options.purpose == "draft")
 
-    cache = timeline.folder / CACHE_NAME
-    return mix(timeline, span=span, levels=kept_levels(timeline, cache, progress=tell), stems=kept_stems(cache))
+
+def _coded(options: DraftOptions, timeline: Timeline, span: Span, tell: Callable[[float, float], None]) -> Sound:
+    from assembler.sound.delivery import Delivery
+    from assembler.sound.kept import kept_sound
+
+    # A draft is coded again only when it is off by more than anybody would let pass, a master until it holds.
+    rounds, near_lu = (3, 0.2) if options.purpose == "draft" else (6, 0.1)
+    delivery = Delivery(_coding(options), rounds, near_lu)
+    return kept_sound(timeline, span, delivery, timeline.folder / CACHE_NAME, tell)

@@ -14,11 +14,10 @@ import numpy.typing as npt
 
 from assembler.sound.edges import faded
 from assembler.sound.levels import Levels, Progress, measure
-from assembler.sound.loudness import TENTH_MS, PowerMeter, amplitude, integrated_lufs, loudness_range_lu
+from assembler.sound.loudness import amplitude
+from assembler.sound.meter import Meter
 from assembler.sound.stems import Stems
 from assembler.sound.streams import Streams
-from assembler.sound.truepeak import PeakMeter, decibels
-from assembler.sound.weighting import KWeighting
 from assembler.timeline.model import Timeline
 from assembler.timing.rates import SAMPLE_RATE, sample_of_frame
 from assembler.timing.spans import Span
@@ -41,7 +40,17 @@ class Mix:
 
     def blocks(self) -> Iterator[npt.NDArray[np.float32]]:
         """Float32 (samples, 2) at 48 kHz, a second at a time, `self.samples` in all. May be run again."""
-        weighting, meter, peaks = KWeighting(2), PowerMeter(TENTH_MS), PeakMeter(2, only_highest=True)
+        meter = Meter()
+        for block in self.sound():
+            meter.add(block)
+            yield block
+        found = meter.end()
+        self.report = replace(
+            self.report, programme_lufs=found.lufs, range_lu=found.range_lu, true_peak_dbtp=found.peak_dbtp
+        )
+
+    def sound(self) -> Iterator[npt.NDArray[np.float32]]:
+        """The same, not measured."""
         gain, limiter = np.float32(amplitude(self.levels.gain_db)), self.levels.limiter()
         end = self._start + self.samples
         with Streams(self._timeline, self.levels.gains, self._stems) as streams:
@@ -51,17 +60,7 @@ class Mix:
                 block *= (gain * limiter.gains(start, count))[:, None]
                 if start < _OPENING:
                     block *= faded(start, count, self.levels.samples, _OPENING, 0)[:, None]
-                meter.add(weighting.weigh(block))
-                peaks.add(block)
                 yield block
-        peaks.end()
-        power = meter.power()
-        self.report = replace(
-            self.report,
-            programme_lufs=integrated_lufs(power, TENTH_MS),
-            range_lu=loudness_range_lu(power, TENTH_MS),
-            true_peak_dbtp=decibels(peaks.highest),
-        )
 
 
 def mix(

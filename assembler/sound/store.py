@@ -32,7 +32,8 @@ from assembler.timeline.model import Timeline
 
 _KEPT = 8
 _LENGTH = 4  # bytes that say how long the JSON is
-_UNREADABLE = (OSError, ValueError, KeyError, TypeError, MemoryError)
+UNREADABLE = (OSError, ValueError, KeyError, TypeError, MemoryError)
+"""What reading a kept file that is not whole may raise."""
 
 
 def kept_levels(timeline: Timeline, cache: Path, *, progress: Progress | None = None) -> Levels:
@@ -41,7 +42,7 @@ def kept_levels(timeline: Timeline, cache: Path, *, progress: Progress | None = 
     cache: the project's cache folder. progress: called with seconds done and seconds in all while it measures.
     Raises NarrationError when a voiced line's file is gone, MediaError when a sound cannot be read.
     """
-    path = cache / "sound" / f"{_key(timeline)}.levels"
+    path = cache / "sound" / f"{sound_key(timeline)}.levels"
     found = _read(path)
     if found is None:
         stems = kept_stems(cache)
@@ -60,7 +61,8 @@ def kept_stems(cache: Path) -> Stems:
     return Stems(cache / "sound")
 
 
-def _key(timeline: Timeline) -> str:
+def sound_key(timeline: Timeline) -> str:
+    """A digest of all that the sound depends on."""
     told = hashlib.sha256(_engine().encode())
     for part in _facts(timeline):
         told.update(repr(part).encode() + b"\n")
@@ -94,7 +96,8 @@ def _engine() -> str:
     """A digest of the code that reads and measures sound, and the version of what decodes it."""
     here = Path(__file__).resolve().parent
     digest = hashlib.sha256(f"av {metadata.version('av')}".encode())
-    for path in (*sorted(here.glob("*.py")), here.parent / "media" / "sound.py"):
+    media = [here.parent / "media" / name for name in ("sound.py", "sound_coder.py")]
+    for path in (*sorted(here.glob("*.py")), *media):
         digest.update(path.read_bytes())
     return digest.hexdigest()
 
@@ -139,7 +142,7 @@ def _read(path: Path) -> Levels | None:
             told["gain_db"],
             MixReport(**report),
         )
-    except _UNREADABLE:
+    except UNREADABLE:
         return None
 
 

@@ -37,11 +37,12 @@ _MOST = float(np.abs(_WEIGHTS).sum(axis=1).max())
 class PeakMeter:
     """True peak of every millisecond of a stream, over all its channels.
 
-    only_highest: only the highest of all is wanted; milliseconds are not kept.
+    above: only the highest of all is wanted, and the milliseconds over this amplitude. Others may be given too low;
+    with infinity none are kept.
     """
 
-    def __init__(self, channels: int, *, only_highest: bool = False) -> None:
-        self._only_highest = only_highest
+    def __init__(self, channels: int, *, above: float = 0.0) -> None:
+        self._above = above
         self.highest = 0.0
         # What lies before the first sample is silence; the last samples wait for those after them.
         self._waiting = np.zeros((_REACH, channels), np.float32)
@@ -55,9 +56,9 @@ class PeakMeter:
             self._waiting = joined
             return
         self._waiting = joined[-2 * _REACH :].copy()
-        points = _between(joined, self.highest if self._only_highest else 0.0)
+        points = _between(joined, min(self.highest, self._above))
         self.highest = max(self.highest, float(points.max()))
-        if not self._only_highest:
+        if np.isfinite(self._above):
             self._count(points)
 
     def end(self) -> None:
