@@ -36,9 +36,10 @@ DOUBT = 0.6
 for a few more missed; on the tuned sources no value leaves fewer wrong verdicts."""
 _BLOCK, _SMALL_AT_ONCE, _GRID_AT_ONCE = 2048, 1024, 256
 """Pictures, small pictures and places of the grid that are worked on at once."""
-# A picture in which 8 x 8 pixels differ by 12 codes each, and that differs 1.6 times as much as nearly all repeats.
-_CLEAR_8X8, _BEYOND, _LEAST_REPEATS = 12.0, 1.6, 8
-_SURE_REPEAT, _BEYOND_P = 0.05, 0.9
+# A picture in which 8 x 8 pixels differ by 12 codes each, and that differs 1.2 times as much as nearly all repeats. Where
+# the model is surer than this that it is a repeat, it is right more often than this rule (tuned sources, every coder).
+_CLEAR_8X8, _BEYOND, _LEAST_REPEATS = 12.0, 1.2, 8
+_SURE_REPEAT, _IN_DOUBT, _BEYOND_P = 0.05, 0.15, 0.9
 
 
 def p_new(notes: Notes, *, block: int = _BLOCK) -> Floats:
@@ -69,7 +70,7 @@ def _beyond_repeats(pairs: Floats, p: Doubles) -> npt.NDArray[np.bool_]:
     found = np.zeros(p.size, np.bool_)
     rms, top = _of(pairs, "rms"), _of(pairs, "max_8x8")
     repeats = np.flatnonzero(p < _SURE_REPEAT)
-    for k in np.flatnonzero((p < _BEYOND_P) & (p >= _SURE_REPEAT / 10) & (top > _CLEAR_8X8)):
+    for k in np.flatnonzero((p < _BEYOND_P) & (p >= _IN_DOUBT) & (top > _CLEAR_8X8)):
         near = repeats[np.searchsorted(repeats, k - _WIDE) : np.searchsorted(repeats, k + _WIDE)]
         near = near[near != k]
         if near.size >= _LEAST_REPEATS:
