@@ -17,7 +17,7 @@ from planted import Array, Bools, Coder, encode, plan, scene, shown, story
 
 from assembler.errors import MediaError, UsageError
 from assembler.measure import blocks, store
-from assembler.measure.cadence import Inputs, between_cuts, design, p_new, two_heaps
+from assembler.measure.cadence import Inputs, between_cuts, beyond_repeats, design, p_new, two_heaps
 from assembler.measure.features import COLUMN, NAMES, Notes, Watcher, joined
 from assembler.measure.model import State
 from assembler.measure.passes import new_watcher, notes_of
@@ -281,6 +281,22 @@ def test_two_heaps_are_split_between_them() -> None:
     # By hand: of 1 1 1 9 9 the split that leaves no variance lies between 1 and 9.
     split, apart = two_heaps(np.array([[1.0, 1, 1, 9, 9]]))
     assert (split[0], apart[0]) == (5.0, 8.0)
+
+
+@pytest.mark.parametrize(
+    ("p", "times", "found"),
+    [(0.3, 1.3, True), (0.3, 1.1, False), (0.01, 1.3, False), (0.01, 1.7, True), (0.001, 3.0, False)],
+)
+def test_the_surer_the_model_the_more_a_picture_must_differ_from_every_repeat(
+    p: float, times: float, found: bool
+) -> None:
+    # By hand, from the rule as it is stated: nearly every repeat's 8 x 8 pixels differ by 15 codes, its blocks by 1.
+    pairs = np.zeros((100, len(NAMES)), np.float32)
+    pairs[:, COLUMN["max_8x8"]], pairs[:, COLUMN["rms"]] = 15, 1
+    probable = np.zeros(100)
+    pairs[50] *= times
+    probable[50] = p
+    assert np.flatnonzero(beyond_repeats(pairs, probable)).tolist() == [50] * found
 
 
 def test_windows_end_at_cuts(folder: Path, tmp_path: Path) -> None:

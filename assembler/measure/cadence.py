@@ -36,10 +36,10 @@ DOUBT = 0.6
 for a few more missed; on the tuned sources no value leaves fewer wrong verdicts."""
 _BLOCK, _SMALL_AT_ONCE, _GRID_AT_ONCE = 2048, 1024, 256
 """Pictures, small pictures and places of the grid that are worked on at once."""
-# A picture in which 8 x 8 pixels differ by 12 codes each, and that differs 1.2 times as much as nearly all repeats. Where
-# the model is surer than this that it is a repeat, it is right more often than this rule (tuned sources, every coder).
-_CLEAR_8X8, _BEYOND, _LEAST_REPEATS = 12.0, 1.2, 8
-_SURE_REPEAT, _IN_DOUBT, _BEYOND_P = 0.05, 0.15, 0.9
+# A picture in which 8 x 8 pixels differ by 12 codes each, and that differs so many times as much as nearly all repeats,
+# the more the surer the model is that it repeats: (the least probability of new, how many times).
+_CLEAR_8X8, _BEYOND, _LEAST_REPEATS = 12.0, ((0.005, 1.6), (0.15, 1.2)), 8
+_SURE_REPEAT, _BEYOND_P = 0.05, 0.9
 
 
 def p_new(notes: Notes, *, block: int = _BLOCK) -> Floats:
@@ -61,21 +61,22 @@ def p_new(notes: Notes, *, block: int = _BLOCK) -> Floats:
     out[:1] = 1.0
     # Where not one code differs, nothing is new, whatever the neighbourhood.
     out[1:][notes.pairs[1:, COLUMN["max_8x8"]] == 0] = 0.0
-    out[_beyond_repeats(notes.pairs, out)] = _BEYOND_P
+    out[beyond_repeats(notes.pairs, out)] = _BEYOND_P
     return np.asarray(out, np.float32)
 
 
-def _beyond_repeats(pairs: Floats, p: Doubles) -> npt.NDArray[np.bool_]:
+def beyond_repeats(pairs: Floats, p: Doubles) -> npt.NDArray[np.bool_]:
     """(n,) where a picture in doubt differs by far more than any sure repeat within several seconds."""
     found = np.zeros(p.size, np.bool_)
     rms, top = _of(pairs, "rms"), _of(pairs, "max_8x8")
     repeats = np.flatnonzero(p < _SURE_REPEAT)
-    for k in np.flatnonzero((p < _BEYOND_P) & (p >= _IN_DOUBT) & (top > _CLEAR_8X8)):
+    for k in np.flatnonzero((p < _BEYOND_P) & (p >= _BEYOND[0][0]) & (top > _CLEAR_8X8)):
         near = repeats[np.searchsorted(repeats, k - _WIDE) : np.searchsorted(repeats, k + _WIDE)]
         near = near[near != k]
         if near.size >= _LEAST_REPEATS:
-            clear = top[k] > _BEYOND * np.percentile(top[near], 98)
-            found[k] = clear and rms[k] > _BEYOND * np.percentile(rms[near], 98)
+            times = min(by for least, by in _BEYOND if p[k] >= least)
+            clear = top[k] > times * np.percentile(top[near], 98)
+            found[k] = clear and rms[k] > times * np.percentile(rms[near], 98)
     return found
 
 
