@@ -17,7 +17,7 @@ from assembler.errors import MissingPartError, NarrationError
 from assembler.narration.recogniser import PHONES, pronunciations
 from assembler.narration.scratch import ScratchVoice
 
-VERSION = "1"
+VERSION = "2"
 """Part of what is kept of a recording; changes when unknown words get other sounds."""
 
 
@@ -38,6 +38,15 @@ _SOUNDS = {
     "h": "HH", "j": "Y", "k": "K", "l": "L", "L": "L", "m": "M", "n": "N", "N": "NG", "p": "P", "r": "R", "s": "S",
     "S": "SH", "t": "T", "T": "TH", "v": "V", "w": "W", "x": "K", "z": "Z", "Z": "ZH", "Q": "G", "C": "SH",
 }  # fmt: skip
+# Where the British voice's sounds of these names are others than the American one's: no `r` but before a vowel. (From
+# the names' meaning in the voice's own documentation, in the recogniser's nearest sounds.)
+_BRITISH = _SOUNDS | {
+    "A@": "AA", "o@": "AO", "O@": "AO", "e@": "EH AH", "i@3": "IY AH", "U@": "UH AH", "3": "AH", "aI@3": "AY AH",
+    "aI3": "AY AH", "aU3": "AW AH", "aU@": "AW AH", "IR": "IH", "VR": "AH",
+}  # fmt: skip
+# Two of its vowels lie between two of the recogniser's, which knows American English: both are tried.
+_LOT = ("AA", "AO")
+_GOAT = ("OW", "AH UH")
 _LONGEST = max(map(len, _SOUNDS))
 _MARKS = re.compile(r"\([a-z-]+\)|[',%=|_;:!?~*\" ]")  # stress, joins, pauses and a change of language
 
@@ -62,6 +71,7 @@ class Pronouncer:
         self._voice: ScratchVoice | None = None
         self._no_voice = False
         self._made: dict[str, str | None] = {}
+        self._british: dict[str, tuple[str, ...]] = {}
 
     def __enter__(self) -> Pronouncer:
         return self
@@ -86,17 +96,39 @@ class Pronouncer:
             self._made[word] = of_letter(word) or said.get(word) or from_parts(word) or from_letters(word)
         return {word: sounds for word in wanted if (sounds := self._made[word])}
 
+    def accented(self, words: Iterable[str]) -> Mapping[str, str]:
+        """Every way of saying each of `words` in American or British English, the first by the word itself, the next
+        by 'word(2)' and so on. Empty where no voice is installed to say how the British do."""
+        wanted = list(dict.fromkeys(word.casefold() for word in words))
+        fresh = [word for word in wanted if word not in self._british]
+        named = self._named([word for word in fresh if word[1:2] != "."], "en-gb")
+        for word in fresh:
+            self._british[word] = british(named.get(word, ""))
+        if not any(self._british[word] for word in wanted):
+            return {}
+        unknown = self.added(wanted)
+        ways = {word: (*(pronunciations(word) or filter(None, [unknown.get(word)])), *self._british[word])
+                for word in wanted}  # fmt: skip
+        return {
+            f"{word}({n})" if n > 1 else word: way
+            for word, every in ways.items()
+            for n, way in enumerate(dict.fromkeys(every), start=1)
+        }
+
     def _said(self, words: list[str]) -> dict[str, str]:
+        return {word: said for word, name in self._named(words, "en").items() if (said := from_voice(name))}
+
+    def _named(self, words: list[str], language: str) -> dict[str, str]:
+        """What the voice calls the sounds of those of `words` that it can say."""
         latin = [word for word in words if _latin(word)]
         if not latin or self._no_voice:
             return {}
         try:
             self._voice = self._voice or ScratchVoice("en")
-            named = self._voice.sounds(latin)
+            return dict(zip(latin, self._voice.sounds(latin, language), strict=True))
         except (MissingPartError, NarrationError, LookupError):
             self._no_voice = True
             return {}
-        return {word: sounds for word, name in zip(latin, named, strict=True) if (sounds := from_voice(name))}
 
 
 def of_letter(word: str) -> str | None:
@@ -106,13 +138,22 @@ def of_letter(word: str) -> str | None:
     return f"{name[0]} {ending}" if (ending := from_letters(word[2:].replace("s", "z"))) else name[0]
 
 
-def from_voice(named: str) -> str | None:
+def british(named: str) -> tuple[str, ...]:
+    """The British voice's own names of a word's sounds, every way, as ARPAbet; none where one is not known."""
+    ways = []
+    for lot in _LOT:
+        for goat in _GOAT:
+            ways.append(from_voice(named, _BRITISH | {"0": lot, "O2": lot, "oU": goat}))
+    return tuple(dict.fromkeys(way for way in ways if way))
+
+
+def from_voice(named: str, names: Mapping[str, str] = _SOUNDS) -> str | None:
     """The voice's own names of a word's sounds as ARPAbet; None where one of them is not known."""
     rest = _MARKS.sub(lambda mark: ":" if mark[0] == ":" else "", named)
     sounds: list[str] = []
     while rest:
         for length in range(min(_LONGEST, len(rest)), 0, -1):
-            if found := _SOUNDS.get(rest[:length]):
+            if found := names.get(rest[:length]):
                 sounds += found.split()
                 rest = rest[length:]
                 break

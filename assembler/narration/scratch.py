@@ -135,9 +135,10 @@ class ScratchVoice:
         )
         return Spoken(samples, spans, said_times)
 
-    def sounds(self, words: Sequence[str]) -> tuple[str, ...]:
-        """How the English voice says each word, in the names that it has for sounds (`Its` for 'its')."""
-        head, _ = self._ask({"phonemes": list(words), "voice": voice_names("en")[0]})
+    def sounds(self, words: Sequence[str], language: str = "en") -> tuple[str, ...]:
+        """How an English voice says each word, in the names that it has for sounds (`Its` for 'its'). language: `en`
+        for the American one, `en-gb` for the British."""
+        head, _ = self._ask({"phonemes": list(words), "voice": voice_names(language)[0]})
         return tuple(head["phonemes"])
 
     def _ask(self, request: dict[str, object]) -> tuple[dict[str, Any], bytes]:
