@@ -154,13 +154,6 @@ def batched(values: Sequence[str], size: int) -> Iterator[Sequence[str]]:
 
 
 def write(centre: np.ndarray, spread: np.ndarray, network: Network, penalty: float, count: int) -> None:
-    def rows(values: np.ndarray, indent: str) -> str:
-        lines = batched([f"{v:.4g}" for v in values], 12)
-        return "\n".join(indent + ", ".join(line) + "," for line in lines)
-
-    def named(name: str, values: np.ndarray) -> str:
-        return f"{name} = (\n{rows(values, '    ')}\n)"
-
     sources = ", ".join(s.name for s in TUNED)
     coders = ", ".join(str(c) for c in CODERS)
     text = f'''"""Numbers of the cadence model. Written by benchmarks/fit_cadence.py; not to be changed by hand.
@@ -173,15 +166,28 @@ Coders: {coders}.
 """
 
 '''
+    WEIGHTS.write_text(_wrapped(text) + "# ruff: noqa: E501\n" + numbers(centre, spread, network))
+
+
+def numbers(centre: np.ndarray, spread: np.ndarray, network: Network) -> str:
+    """The source text of a network's numbers."""
+
+    def rows(values: np.ndarray, indent: str) -> str:
+        lines = batched([f"{v:.4g}" for v in values], 12)
+        return "\n".join(indent + ", ".join(line) + "," for line in lines)
+
+    def named(name: str, values: np.ndarray) -> str:
+        return f"{name} = (\n{rows(values, '    ')}\n)"
+
     inward = "\n".join(f"    (\n{rows(unit, '        ')}\n    )," for unit in network.inward)
     body = [
-        "# fmt: off\n# ruff: noqa: E501",
+        "# fmt: off",
         *(named("CENTRE", centre), named("SPREAD", spread)),
         f"INWARD = (\n{inward}\n)",
         *(named("HIDDEN_BIAS", network.hidden_bias), named("OUTWARD", network.outward)),
         *(named("STRAIGHT", network.straight), f"BIAS = {network.bias[0]:.6g}"),
     ]
-    WEIGHTS.write_text(_wrapped(text) + "\n".join(body) + "\n")
+    return "\n".join(body) + "\n"
 
 
 def _wrapped(text: str) -> str:

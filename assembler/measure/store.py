@@ -26,7 +26,7 @@ import numpy as np
 import numpy.typing as npt
 
 from assembler.errors import MediaError
-from assembler.measure import cadence, quality, states, tears, verdicts, weights
+from assembler.measure import cadence, quality, states, tears, tears_evidence, tears_weights, verdicts, weights
 from assembler.measure.features import NOTES_VERSION, Floats, Notes, Watcher, joined
 from assembler.measure.masks import Rectangle, stored_masks
 from assembler.measure.model import Cadence, Thumbs
@@ -309,7 +309,7 @@ def _as_cadence(loaded: Arrays, pictures: int) -> Cadence:
 def verdicts_version() -> str:
     """A digest of the code and numbers that verdicts are made by: these are quick to make again."""
     digest = hashlib.sha256()
-    for module in (cadence, quality, states, tears, verdicts, weights):
+    for module in (cadence, quality, states, tears, tears_evidence, tears_weights, verdicts, weights):
         digest.update(Path(module.__file__ or "").read_bytes())
     return digest.hexdigest()[:12]
 

@@ -25,10 +25,12 @@ Floats = npt.NDArray[np.float32]
 RARE, ANYWHERE, COMMON = 12.0, 6.0, 3.0
 """What a tear must be worth, in natural logarithms, to be believed: by itself, in looking for how common tears are,
 and among others."""
-RARE_TRUST, ANYWHERE_TRUST, COMMON_TRUST = 2.0, 2.0, 4.0
+RARE_TRUST, ANYWHERE_TRUST, COMMON_TRUST = 1.25, 2.0, 2.5
 """How many times `TELLING` independent bands the evidence counts for: by itself, in looking for how common tears
 are, and among others."""
-WIDENED = 0.35
+LEARNING_TRUST = 4.0
+"""The same, in learning how far bands change here."""
+WIDENED = 0.25
 """By how much less the evidence counts for where a tear lies: bands side by side err alike. Set so that, in tuned film
 and on roads, about as many tears lie in their intervals as is said."""
 TELLING = 90
@@ -50,12 +52,18 @@ themselves, bands change for other reasons than a change-over."""
 _MISFIT_REACH = 30
 SLOWED = 0.2
 """Where half of a new picture's bands have changed at least this far, all are held against those that changed most."""
+FINISHED = 1.0
+"""What bands must say on average for a picture to finish a torn one; the rows below, half as much against."""
 LEAST_SIDE, ONE_SIDED = -2.0, 0.4
 """What the rows below a tear, in its picture, and those above it, in the next, must at least say for having changed;
 else the tear is no likelier than this."""
 MOST_MISFIT = 0.2
-LEAST_HELD, FEW = 0.03, 0.1
-"""Where fewer pictures than this hold amid motion, and fewer are torn, nothing shows tears."""
+LEAST_HELD = 0.05
+"""Where fewer pictures than this hold amid motion, and tears are not often, nothing shows tears."""
+OFTEN = 0.12
+EXPLAINED = ((COMMON_WITHIN, 0.52), (30, 0.7))
+"""Where more of the pictures nearby than the first are torn, around most of those so many, within so many on either
+side, must be torn or held; or it is by chance that tears are seen: the machine is faster than the refresh."""
 AMID, AMID_WITHIN = 0.6, 3
 """A hold is amid motion where so near, on both sides, pictures change by this share of what they commonly do."""
 LEAST_TOLD = 0.1
@@ -78,10 +86,18 @@ class Tears:
     why: str
 
 
-def find_tears(level: Bytes, seen: Bytes, moving: Bools, new: Bools, change: Floats) -> Tears:
+def find_tears(
+    level: Bytes,
+    seen: Bytes,
+    moving: Bools,
+    new: Bools,
+    change: Floats,
+    also: Callable[[int, int], Doubles] | None = None,
+) -> Tears:
     """level, seen: (n, bands) of the notes. moving: (n,) where something moves; elsewhere nothing is said.
 
-    new: (n,) which pictures differ from the one before at all. change: (n,) by how much, in any unit.
+    new: (n,) which pictures differ from the one before at all. change: (n,) by how much, in any unit. also: what else
+    is known of the bands of the pictures from one up to another, as `evidence` gives it; each counts half.
     """
     n, bands = level.shape
     p_tear = np.zeros(n, np.float32)
@@ -92,6 +108,8 @@ def find_tears(level: Bytes, seen: Bytes, moving: Bools, new: Bools, change: Flo
     for start in range(0, n, _CHUNK):
         a, b = max(0, start - _OVERLAP), min(n, start + _CHUNK + _OVERLAP)
         ratio = evidence(level[a:b], seen[a:b], moving[a:b], new[a:b])
+        if also is not None:
+            ratio = (ratio + also(a, b) * (TELLING / bands)) / 2
         posterior, misfit[a:b] = _believed(ratio, moving[a:b] & told[a:b], new[a:b])
         two_sided = _two_sided(ratio, posterior)
         for k in range(start, min(n, start + _CHUNK)):
@@ -104,7 +122,7 @@ def find_tears(level: Bytes, seen: Bytes, moving: Bools, new: Bools, change: Flo
                 first[k], last[k] = _interval(here[1:bands])
     p_tear[~told | ~moving] = np.nan
     first[~(p_tear >= 0.5)] = last[~(p_tear >= 0.5)] = -1
-    measurable, why = _measurable(told & moving, p_flip < 0.5, _amid_motion(change, new), p_tear >= 0.5, misfit)
+    measurable, why = _measurable(told & moving, (p_flip < 0.5) & _amid_motion(change, new), p_tear >= 0.5, new, misfit)
     if not measurable:
         p_tear[:] = np.nan
         first[:] = last[:] = -1
@@ -124,7 +142,7 @@ def evidence(level: Bytes, seen: Bytes, moving: Bools, new: Bools) -> Doubles:
     learn = telling & moving[:, None]
     learn[:1] = False
     begun = np.repeat(_ratios(np.zeros((1, len(_CHANGED))), np.zeros((1, len(_CHANGED)))), n, 0)
-    posterior = _posterior(np.take_along_axis(begun, place, 1) * weight * COMMON_TRUST, ANYWHERE)
+    posterior = _posterior(np.take_along_axis(begun, place, 1) * weight * LEARNING_TRUST, ANYWHERE)
     below = np.cumsum(posterior[:, :bands], 1)
     above = np.zeros((n, bands))
     above[1:] = np.clip(1 - posterior[:-1, bands:] - below[:-1], 0, 1)
@@ -160,6 +178,11 @@ def _ratios(changed: Doubles, unchanged: Doubles) -> Doubles:
     return np.asarray(np.clip(rising / 2, -MOST, MOST))
 
 
+def _within(what: Bools, reach: int) -> Doubles:
+    """(n,) how many of the pictures so near on either side."""
+    return np.asarray(np.convolve(what.astype(np.float64), np.ones(2 * reach + 1))[reach : reach + what.size])
+
+
 def _nearby(values: Doubles) -> Doubles:
     """(n, m) sums over the pictures near each."""
     n = values.shape[0]
@@ -175,7 +198,8 @@ def _believed(ratio: Doubles, told: Bools, new: Bools) -> tuple[Doubles, Doubles
     less will do, and pictures that differ in a few rows only are let count.
     """
     # A repeat has no tear, in whatever bands the coder's noise looks like motion.
-    held = np.where(new[:, None], ratio, np.where(ratio == 0, 0, np.minimum(ratio, REPEATED)))
+    differs = new | _finishing(ratio, new)
+    held = np.where(differs[:, None], ratio, np.where(ratio == 0, 0, np.minimum(ratio, REPEATED)))
     rare, misfit = _trusted(held * RARE_TRUST)
     nearby = _nearby(np.ones((told.size, 1)))[:, 0]
 
@@ -189,6 +213,22 @@ def _believed(ratio: Doubles, told: Bools, new: Bools) -> tuple[Doubles, Doubles
     if common.any():
         out[common] = _posterior(ratio * COMMON_TRUST, COMMON)[common]
     return out, misfit
+
+
+def _finishing(ratio: Doubles, new: Bools) -> Bools:
+    """(n,) pictures that only finish the one before: the rows that it left unchanged change, and no others.
+
+    After a tear near the top they differ too little to be thought new.
+    """
+    bands = np.arange(1, ratio.shape[1] + 1)
+    total = np.cumsum(ratio, 1)
+    above = total / bands
+    below = (total[:, -1:] - total) / np.maximum(ratio.shape[1] - bands, 1)
+    here = (above >= FINISHED) & (below <= -FINISHED / 2)
+    here[:, int(0.9 * bands.size) :] = False
+    out = np.zeros(new.size, np.bool_)
+    out[1:] = (here[1:] & (above[:-1] <= -FINISHED)).any(1) & new[:-1]
+    return out
 
 
 def _two_sided(ratio: Doubles, posterior: Doubles) -> Bools:
@@ -220,14 +260,21 @@ def _trusted(ratio: Doubles) -> tuple[Doubles, Doubles]:
     return np.asarray(ratio / (1 + misfit / MISFIT)[:, None]), misfit
 
 
-def _measurable(told: Bools, held: Bools, amid: Bools, torn: Bools, misfit: Doubles) -> tuple[bool, str]:
+def _measurable(told: Bools, held: Bools, torn: Bools, new: Bools, misfit: Doubles) -> tuple[bool, str]:
+    """held: (n,) pictures amid motion in which nothing seems to have begun."""
     if not told.any():
         return False, "nothing moves that tears could be seen in"
     if np.median(misfit[told]) > MOST_MISFIT:
         return False, "things move for themselves before a still picture: what changes does not show tears"
-    if torn[told].mean() < FEW and (held & amid)[told].mean() < LEAST_HELD:
-        return False, "every refresh changes: a tear leaves nothing unchanged to tell it by"
-    return True, ""
+    torn = torn & told
+    nearby = np.maximum(_within(told, COMMON_WITHIN), 1)
+    if (_within(torn, COMMON_WITHIN) >= OFTEN * nearby).any():
+        # A machine that tears often and is slower than the refresh leaves few pictures that are neither torn nor held.
+        shares = (_within(told & (torn | held), w) / np.maximum(_within(told, w), 1) for w, _ in EXPLAINED)
+        slower = any(np.median(part[torn]) >= most for part, (_, most) in zip(shares, EXPLAINED, strict=True))
+    else:
+        slower = bool((held & ~new)[told].mean() >= LEAST_HELD)
+    return slower, "" if slower else "every refresh changes: a tear leaves nothing unchanged to tell it by"
 
 
 def _amid_motion(change: Floats, new: Bools) -> Bools:

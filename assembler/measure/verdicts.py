@@ -17,6 +17,7 @@ from assembler.measure.model import Cadence, State, Thumbs
 from assembler.measure.quality import gate
 from assembler.measure.states import states
 from assembler.measure.tears import Tears, find_tears
+from assembler.measure.tears_evidence import BandEvidence
 from assembler.media.info import CaptureInfo
 
 _NEARBY, _COMMON = 30, 0.1
@@ -36,7 +37,8 @@ def cadence_of(info: CaptureInfo, notes: Notes, ever: Floats) -> Cadence:
     state = states(notes.pairs, notes.light, p, ever, rate, black=black)
     # A torn picture differs in part, which the cadence model is unsure of; so tears are looked for there too.
     active = (state == State.MOVING) | (state == State.UNDECIDED)
-    found = find_tears(notes.level, notes.seen, active, p >= 0.5, notes.pairs[:, COLUMN["rms"]])
+    also = BandEvidence(notes, p)
+    found = find_tears(notes.level, notes.seen, active, p >= 0.5, notes.pairs[:, COLUMN["rms"]], also)
     tears_why = found.why
     if info.rotation or info.interlaced:
         tears_why = "the capture is stored turned" if info.rotation else "the capture is interlaced"
