@@ -223,9 +223,15 @@ def test_a_programme_too_quiet_to_be_raised_is_said_so(project: Path, capsys: py
 def test_check_says_the_sound_in_one_line(project: Path, capsys: pytest.CaptureFixture[str]) -> None:
     check(project, capsys)
     assert main(["check", str(project)]) == 0
-    (line,) = [line for line in capsys.readouterr().out.splitlines() if line.startswith("sound:")]
+    (line,) = [line for line in capsys.readouterr().out.splitlines() if line.startswith("sound")]
     assert re.fullmatch(
-        r"sound: -1\d\.\d LUFS, true peak -\d\.\d dBTP; "
-        r"narration -\d+\.\d, background -\d+\.\d, \d+\.\d LU under the voice",
+        r"sound \(foreseen\): -1\d\.\d LUFS \(wanted -14\), true peak -\d\.\d dBTP \(at most -1\); "
+        r"narration alone -\d+\.\d LUFS, background alone -\d+\.\d LUFS, "
+        r"\d+\.\d LU under the voice while it speaks",
         line,
     )
+    # What a draft tells is read off its file; a piece of a programme has no loudness of its own that is aimed at.
+    assert main(["draft", str(project)]) == 0
+    assert "sound (measured): -14.0 LUFS (wanted -14), true peak" in capsys.readouterr().err
+    assert main(["draft", str(project), "--to", "4 s"]) == 0
+    assert re.search(r"sound \(measured, of this piece\): -\d+\.\d LUFS, true peak", capsys.readouterr().err)

@@ -74,7 +74,7 @@ def run(options: argparse.Namespace) -> int:
     length = clock(timeline.frames / timeline.rate)
     segments = counted(len(prepared.storyboard.segments), "segment")
     if sound is not None:
-        out(sound_line(sound))
+        out(sound_line(sound, "foreseen"))
     out(f"{prepared.path.name}: {segments}, {length}: {tally(prepared.findings)}")
     return int(failed)
 

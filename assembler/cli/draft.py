@@ -272,7 +272,8 @@ def _report(options: argparse.Namespace, prepared: Prepared, result: DraftResult
     for path in captions:
         out(str(path))
     if sound is not None:
-        err(sound_line(sound))
+        whole = frames == prepared.timeline.frames
+        err(sound_line(sound, "measured" if whole else "measured, of this piece", aimed=whole))
     length = float(frames / rate)
     err(
         f"{clock(frames / rate)}, {counted(frames, 'frame')}, {size / 2**20:.1f} MiB; "

@@ -8,19 +8,21 @@ from typing import Any
 from assembler.sound.report import MixReport
 
 
-def sound_line(report: MixReport) -> str:
-    """Such as `sound: -14.0 LUFS, true peak -2.3 dBTP; narration -14.2, background -30.4, 17.1 LU under the voice`."""
+def sound_line(report: MixReport, state: str, *, aimed: bool = True) -> str:
+    """Such as `sound (foreseen): -14.0 LUFS (wanted -14), true peak -2.8 dBTP (at most -1); narration alone -14.2 LUFS,
+    background alone -30.4 LUFS, 17.1 LU under the voice while it speaks`. aimed: the loudness was to be the target."""
     if report.programme_lufs is None:
         return "sound: silent, or too short to have a loudness"
-    parts = [f"sound: {_level(report.programme_lufs)} LUFS, true peak {_level(report.true_peak_dbtp)} dBTP"]
-    voiced = [f"{name} {_level(lufs)}" for name, lufs in _streams(report) if lufs is not None]
+    wanted = f" (wanted {report.target_lufs:g})" if aimed else ""
+    parts = [
+        f"sound ({state}): {_level(report.programme_lufs)} LUFS{wanted}, "
+        f"true peak {_level(report.true_peak_dbtp)} dBTP (at most {report.limit_dbtp:g})"
+    ]
+    streams = (("narration", report.narration_lufs), ("background", report.background_lufs))
+    voiced = [f"{name} alone {_level(lufs)} LUFS" for name, lufs in streams if lufs is not None]
     if report.speech_over_background_lu is not None:
-        voiced.append(f"{report.speech_over_background_lu:.1f} LU under the voice")
+        voiced.append(f"{report.speech_over_background_lu:.1f} LU under the voice while it speaks")
     return "; ".join([*parts, ", ".join(voiced)] if voiced else parts)
-
-
-def _streams(report: MixReport) -> list[tuple[str, float | None]]:
-    return [("narration", report.narration_lufs), ("background", report.background_lufs)]
 
 
 def _level(value: float | None) -> str:

@@ -40,10 +40,14 @@ class Listening(Generic[T]):
         """Wait for what came of it. Raises what the work raised."""
         while not self._work.done():
             wait([self._work], timeout=_TELL_S)
-            meter.reach(round(self._done_s))
+            self._show(meter)
         found = self._work.result()
-        meter.reach(round(self._done_s))
+        self._show(meter)
         return found
+
+    def _show(self, meter: Meter) -> None:
+        if (reached := round(self._done_s)) != meter.done:  # what was told is not told again
+            meter.reach(reached)
 
     def end(self) -> None:
         """Have the work end, if it has not, and wait until it has."""

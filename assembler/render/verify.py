@@ -23,10 +23,10 @@ from assembler.sound.meter import Meter
 from assembler.sound.report import MixReport
 from assembler.timing.rates import SAMPLE_RATE
 
-# Coding may move a programme's loudness by less than the first; beyond the second the target was not reached when it
-# was mixed. Source: the tolerances of EBU R 128 (2020) for quality control and for production.
+# What the file has is what was heard when it was coded. Source: the tolerance of EBU R 128 (2020) for quality control.
 _CODED_LU = 0.2
-_TARGET_LU = 1.0
+# Beyond this a person is told that the target was not reached, which for some material it cannot be.
+_TARGET_LU = 0.2
 # The limit was held as the coded sound was heard; this is what a reading to one decimal does not show.
 _PEAK_DB = 0.05
 _PROFILES = {"libx264": "High", "libx265": "Main 10"}

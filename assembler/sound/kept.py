@@ -43,7 +43,10 @@ def kept_sound(
     told = f"{sound_key(timeline)} {span.start_frame} {span.end_frame} {delivery}"
     path = folder / f"{hashlib.sha256(told.encode()).hexdigest()[:40]}.m4a"
     found = _read(path)
+    seconds = -(-sample_of_frame(timeline.frames, timeline.rate) // SAMPLE_RATE)
     if found is not None:
+        if progress:
+            progress(seconds, seconds)
         for each in (path, path.with_suffix(".json")):
             with contextlib.suppress(OSError):
                 os.utime(each)  # what is used stays
@@ -51,7 +54,6 @@ def kept_sound(
     _sweep(folder)
 
     reached = 0.0
-    seconds = -(-sample_of_frame(timeline.frames, timeline.rate) // SAMPLE_RATE)
 
     def half(begun: float) -> Callable[[float, float], None]:
         def tell(done: float, total: float) -> None:
