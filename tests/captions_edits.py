@@ -233,3 +233,14 @@ def demand_nothing_lost(was: Sequence[FileCue], result: Result) -> None:
     carried = {cue.was.line_number for cue in result.cues if cue.was}
     listed = {each.was.line_number for each in result.aside} | {cue.line_number for cue in result.replaced}
     assert {cue.line_number for cue in was} <= carried | listed
+
+
+def demand_undone(first: Result, cues: Sequence[FileCue], back: Result) -> bool:
+    """After an edit and its undoing a person's own cues are what they were, byte for byte, and the text is. Returns
+    whether the file is, too: where nobody touched the cues, words may be laid anew as well another way."""
+    auto = {(cue.start_ms, cue.end_ms, cue.lines) for cue in first.cues}
+    was, now = [[(cue.start_ms, cue.end_ms, cue.lines) for cue in file] for file in (cues, back.cues)]
+    assert {cue for cue in was if cue not in auto} <= set(now)
+    text, text_now = [" ".join(line for _, _, lines in file for line in lines) for file in (was, now)]
+    assert text_now == text
+    return now == was

@@ -119,6 +119,7 @@ class _Binder:
         words.sort()
         claims = self._by_words(words, cues)
         if self.trust_times:
+            self._drop_strays(was, cues, claims)
             self._by_time(words, cues, claims)
         claims = [self._one_segment(claim) for claim in claims]
         self._rest(words, was, claims)
@@ -137,6 +138,17 @@ class _Binder:
             for step in range(size):
                 claims[seen[other + step][1]].append(words[at + step])
         return claims
+
+    def _drop_strays(self, was: Sequence[RecordedCue], cues: Sequence[FileCue], claims: list[list[int]]) -> None:
+        """A word or two of a cue that a person took out are not those of its neighbour, though they read alike: that
+        neighbour holds words of its own, and does not show when they are said."""
+        for gone in was:
+            mine = set(_span(gone))
+            for at, claim in enumerate(claims):
+                own = [word for word in claim if word not in mine]
+                apart = cues[at].start_ms >= gone.end_ms or cues[at].end_ms <= gone.start_ms
+                if own and apart and 2 * (len(claim) - len(own)) < len(mine):
+                    claims[at] = own
 
     def _by_time(self, words: Sequence[int], cues: Sequence[FileCue], claims: list[list[int]]) -> None:
         """Cues that hold none of the words stand on those said while they show, if no other cue does."""

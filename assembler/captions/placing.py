@@ -53,7 +53,9 @@ def _at(cue: FileCue, at_s: Fraction, length_ms: int, segment: str, last_ms: int
         start_ms = cue.start_ms  # rounding of exact times is no move
     end_ms = max(min(start_ms + length_ms, last_ms), start_ms + 1)
     placed = Retimed(start_ms, end_ms, cue.lines, moved_state(cue, start_ms, end_ms), cue, True, segment=segment)
-    return placed, RecordedCue(start_ms, end_ms, cue.lines)
+    # The programme's end takes from its length, but not for ever.
+    cut = end_ms - start_ms != length_ms
+    return placed, RecordedCue(start_ms, end_ms, cue.lines, in_ms=0 if cut else None, out_ms=length_ms if cut else None)
 
 
 def wanted_start_ms(each: Bound) -> int:

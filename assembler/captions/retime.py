@@ -266,7 +266,8 @@ def _as_written(recorded: RecordedCue, cue: Retimed, wanted: Retimed) -> Recorde
     in_ms, out_ms = recorded.in_ms, recorded.out_ms
     if recorded.first_word is None and (cue.start_ms, cue.end_ms) != (wanted.start_ms, wanted.end_ms):
         # A cue without words is nothing but its time: it gets it back where there is room again.
-        in_ms, out_ms = cue.start_ms - wanted.start_ms, wanted.end_ms - wanted.start_ms
+        length_ms = wanted.end_ms - wanted.start_ms if out_ms is None else out_ms
+        in_ms, out_ms = cue.start_ms - wanted.start_ms, length_ms
     return RecordedCue(
         cue.start_ms, cue.end_ms, cue.lines, recorded.first_word, recorded.last_word, recorded.auto_start_frame,
         recorded.auto_end_frame, recorded.auto, in_ms, out_ms,

@@ -243,9 +243,11 @@ class Standings:
                 if any(self.taken[word] and word not in loose for word in whole):
                     continue
                 alike = self._alike_around(entry, whole)
-                # A few words stand in many places; they are known by what is said around them.
+                # A few words stand in many places; they are known by what is said around them. Words that were
+                # there before had a cue of their own, so no piece of a line is taken for a piece of another.
                 context = len(entry.before) + len(entry.after)
-                if alike >= context if careful else len(words) >= _TELLING or 2 * alike >= context:
+                sure = careful or (any(word in self._came for word in whole) and not self._whole_lines(whole))
+                if alike >= context if sure else len(words) >= _TELLING or 2 * alike >= context:
                     where.append((-alike, self.script.segment_of(at) != entry.segment, at))
             if not where:
                 return False
@@ -272,6 +274,11 @@ class Standings:
         for bound, why in gone:
             if stand_again(aside_entry(self.record, bound), bound):
                 self.aside.remove((bound, why))
+
+    def _whole_lines(self, words: range) -> bool:
+        """Whether words are a line from its beginning to its end, or several."""
+        first, last = self.script.line_of(words.start), self.script.line_of(words.stop - 1)
+        return (words.start, words.stop) == (first.first, last.stop)
 
     def _alike_around(self, entry: Aside, words: range) -> int:
         """How many of the words around a cue that was set aside are said around these, from it outwards."""
