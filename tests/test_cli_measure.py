@@ -79,6 +79,19 @@ def test_workers_are_a_count(project: Path, capsys: pytest.CaptureFixture[str], 
     assert "such as 2" in capsys.readouterr().err
 
 
+def test_seconds_without_a_rate_are_told_in_words_and_in_json(
+    project: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    command = ["measure", "one", "--project", str(project)]
+    assert main(command) == 0 and "no rate for" not in capsys.readouterr().out
+    # As if the least doubt were too much: every second of a capture that can be counted is kept back.
+    monkeypatch.setattr("assembler.measure.figures.MOST_WRONG", -1.0)
+    assert main(command) == 0
+    assert "no rate for 100% of its seconds: capture too compressed for frame counting" in capsys.readouterr().out
+    assert main([*command, "--json"]) == 0
+    assert '"seconds_too_compressed": 1.0' in capsys.readouterr().out
+
+
 LINED_UP = """\
 storyboard: 1
 title: Offsets

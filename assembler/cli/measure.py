@@ -237,7 +237,7 @@ def _sentence(name: str, found: Measured) -> str:
 
     doubtful: Any = said["seconds_too_compressed"]
     if said["countable"] and doubtful >= 0.005:
-        lines.append(f"  no rate for {doubtful:.0%} of its seconds: {TOO_COMPRESSED} there")
+        lines.append(f"  no rate for {doubtful:.0%} of its seconds: {TOO_COMPRESSED} there, or it moves too little")
     if not said["tears_measurable"]:
         lines.append(f"  tears: {said['tears_why']}")
     return "\n".join(lines)
