@@ -3,8 +3,8 @@
     python benchmarks/cold_draft.py [--seconds 60] [--runs 5] [--folder DIR]
 
 Each way decodes two 1080p60 captures in full, crops them a little, scales both to half of 720p60 by `area`, sets them
-side by side with two labels, captions and a graph, mixes one capture's sound in, and writes H.264 (veryfast, CRF 23)
-and AAC:
+side by side with two labels, captions and a graph, mixes one capture's sound in, and writes H.264 (as drafts do) and
+AAC:
 
     assembler      `assembler draft` in a process of its own, nothing kept but what was measured for the graph
     filter graph   one process of the imageio-ffmpeg binary: crop, scale, stack, one static overlay for all the rest
@@ -35,6 +35,11 @@ from pathlib import Path
 
 import imageio_ffmpeg
 
+from assembler.render.draft import QUICK
+
+CODING = ["-preset", QUICK.preset, "-crf", str(QUICK.crf)]
+CODING += ["-x264-params", f"mbtree=1:rc-lookahead={QUICK.lookahead}:keyint=120"]
+"""What makes imageio-ffmpeg's program and moviepy code as drafts are coded."""
 HERE = Path(__file__).resolve().parent
 FFMPEG = imageio_ffmpeg.get_ffmpeg_exe()
 
@@ -119,13 +124,13 @@ def way_filter_graph(work: Path, seconds: int) -> list[str]:
     graph = f"[0:v]{shown}[a];[1:v]{shown}[b];[a][b]hstack,pad=1280:720:0:180:color=0x101316[s];[s][2:v]overlay=0:0[v]"
     run = [FFMPEG, "-v", "error", "-y", "-i", str(footage / "a.mp4"), "-i", str(footage / "b.mp4")]
     run += ["-loop", "1", "-framerate", "60", "-i", str(work / "overlay.png"), "-filter_complex", graph]
-    run += ["-map", "[v]", "-map", "0:a", "-t", str(seconds), "-c:v", "libx264", "-preset", "veryfast", "-crf", "23"]
+    run += ["-map", "[v]", "-map", "0:a", "-t", str(seconds), "-c:v", "libx264", *CODING]
     run += ["-pix_fmt", "yuv420p", "-r", "60", "-c:a", "aac", "-b:a", "192k", "-movflags", "+faststart"]
     return [*run, str(work / "graph.mp4")]
 
 
 def way_moviepy(work: Path, seconds: int) -> list[str]:
-    told = json.dumps(CAPTIONS), json.dumps(CROP)
+    told = json.dumps(CAPTIONS), json.dumps(CROP), json.dumps(CODING)
     return [sys.executable, str(HERE / "moviepy_cut.py"), str(work), str(seconds), *told]
 
 

@@ -30,8 +30,8 @@ def graph(seconds: int) -> VideoClip:
 
 
 def main() -> None:
-    """Arguments: work folder, seconds, captions and crop as JSON."""
-    work, seconds, captions, crop = Path(sys.argv[1]), int(sys.argv[2]), *map(json.loads, sys.argv[3:5])
+    """Arguments: work folder, seconds, captions, crop and coding as JSON."""
+    work, seconds, captions, crop, coding = Path(sys.argv[1]), int(sys.argv[2]), *map(json.loads, sys.argv[3:6])
     footage = work / "project" / "footage"
     # target_resolution lets the reader's own process scale, which is the fastest way moviepy has; it crops afterwards,
     # which costs next to nothing.
@@ -54,7 +54,7 @@ def main() -> None:
         caption = TextClip(text=text, size=(900, 90), method="caption", duration=end - start, **size)
         layers.append(caption.with_start(start).with_position(("center", 580)))
     programme = CompositeVideoClip(layers, size=(1280, 720)).with_duration(seconds).with_audio(left.audio)
-    options = {"codec": "libx264", "audio_codec": "aac", "preset": "veryfast", "ffmpeg_params": ["-crf", "23"]}
+    options = {"codec": "libx264", "audio_codec": "aac", "preset": coding[1], "ffmpeg_params": coding[2:]}
     sound = {"temp_audiofile_path": str(work)}
     programme.write_videofile(str(work / "moviepy.mp4"), fps=60, logger=None, **options, **sound)
 

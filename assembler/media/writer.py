@@ -48,7 +48,8 @@ class EncoderSettings:
     sought to. threads: one number on every machine, because pictures coded by another number of threads are not the
     same to the bit; 0 lets the codec choose. max_rate, buffer: what a decoder takes, in bits a second and bits held
     back (VBV); 0 = no cap. level: of the codec, such as "4.2"; empty lets the codec choose. references: pictures kept
-    to refer to, of H.264; 0 lets the preset choose. primaries, transfer, matrix: H.273 code points.
+    to refer to, of H.264; 0 lets the preset choose. lookahead: pictures of H.264 that are looked at ahead, to spend
+    more on what later ones lean on; 0 lets the preset choose. primaries, transfer, matrix: H.273 code points.
     """
 
     codec: Literal["libx264", "libx265"] = "libx264"
@@ -61,6 +62,7 @@ class EncoderSettings:
     buffer: int = 0
     level: str = ""
     references: int = 0
+    lookahead: int = 0
     primaries: int = BT709[0]
     transfer: int = BT709[1]
     matrix: int = BT709[2]
@@ -81,6 +83,8 @@ class EncoderSettings:
                 # same pictures come out a little different each time.
                 inner += ":asm=avx2"
             inner += self._limits()
+            if self.lookahead:
+                inner += f":mbtree=1:rc-lookahead={self.lookahead}"
             if self.references:
                 inner += f":ref={self.references}"
             profile = "high" if self.bits == 8 else "high10"
