@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pytest
 
@@ -18,7 +20,7 @@ from assembler.narration.take_choice import (
     reason,
 )
 from assembler.narration.take_hits import find_hits
-from assembler.narration.take_judge import Evidence
+from assembler.narration.take_judge import Evidence, _begun_again
 from assembler.narration.take_listen import blocks, stretches
 from assembler.narration.take_search import cut
 
@@ -115,6 +117,31 @@ def test_a_reader_who_is_heard_well_is_taken_at_their_word() -> None:
     assert confidence(slip, most_rival([*well, slip])) < SURE < confidence(slip, most_rival(badly))
     assert "sounds like 'x'" in reason(slip, most_rival(well))
     assert confidence(well[0], most_rival(well)) == confidence(well[0])
+
+
+class Ear:
+    """Answers every question with the same words, shifted to where it listens; refuses where there is no room."""
+
+    def __init__(self, *later: Heard) -> None:
+        self.later, self.asked = later, 0
+
+    def align(self, first: int, past: int, words: Sequence[str]) -> tuple[Heard, ...] | None:
+        self.asked = first
+        return self.later or None
+
+
+def test_a_word_before_a_pause_is_a_false_start_where_the_whole_line_follows() -> None:
+    line = ("in", "the", "rain")
+    glued = (Heard("in", 0.0, 0.2, -2.0), Heard("the", 1.1, 1.3, -2.0), Heard("rain", 1.3, 1.6, -2.0))
+    whole = (Heard("in", 1.0, 1.1, -2.0), *glued[1:])
+    ear = Ear(*whole)
+    assert _begun_again(glued, line, 0, 170, ear) == (whole, 65)  # type: ignore[arg-type]
+    assert ear.asked == 65  # the middle of the pause
+    # The first word is not there a second time: the pause is the reader's own.
+    assert _begun_again(glued, line, 0, 170, Ear()) == (glued, 0)  # type: ignore[arg-type]
+    poor = Ear(Heard("in", 1.0, 1.1, -8.0), *glued[1:])
+    assert _begun_again(glued, line, 0, 170, poor) == (glued, 0)  # type: ignore[arg-type]
+    assert _begun_again(whole, line, 0, 170, ear) == (whole, 0)  # type: ignore[arg-type]
 
 
 def levels(*parts: tuple[float, float]) -> Levels:

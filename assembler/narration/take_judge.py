@@ -27,6 +27,8 @@ _A_WORD_S = 0.45  # room for a word of the line that was not heard
 _SAME_S = 0.06
 # Whether the aligner finds a line in long speech hangs on where the sound is cut; frames more at either end.
 _TRIES = ((0, 0), (25, 85), (10, 25), (0, 40), (15, -10), (-10, -10))
+# A pause after one of the first words: those may be a false start, if the whole line fits behind it too.
+_FALSE_START, _BROKEN_OFF_S, _FITS = 3, 0.5, -5.0
 _EXPECTED = 20  # how much more often than any other the line is expected in a second hearing
 
 
@@ -75,6 +77,7 @@ def judge(
         low, high = max(least, first - before), min(most, past + after)
         if high > low and (found := listener.align(low, high, line)) is not None:
             first, past = low, high
+            found, first = _begun_again(found, line, first, past, listener)
             break
     share, lead = hit.share(len(line)), hit.pairs[0][0] / len(line)
     start_s, end_s = stream[hit.first].start_s, stream[hit.past - 1].end_s
@@ -127,6 +130,19 @@ def _window(
         if stretch.first <= end_s * FRAMES_S + 5 and end_s * FRAMES_S - 5 <= stretch.past:
             high = min(high, stretch.past + 15)
     return low, max(high, low + 1), least, most
+
+
+def _begun_again(
+    found: tuple[Heard, ...], line: Sequence[str], first: int, past: int, listener: Listener
+) -> tuple[tuple[Heard, ...], int]:
+    """The line without a false start of a word or two before a pause, where the rest holds all of it as well."""
+    for before, after in pairwise(found[: _FALSE_START + 1]):
+        if after.start_s - before.end_s >= _BROKEN_OFF_S:
+            low = round((before.end_s + after.start_s) / 2 * FRAMES_S)
+            later = listener.align(low, past, line)
+            if later is not None and min(word.score for word in later) >= _FITS:
+                return later, low
+    return found, first
 
 
 def _inside(stream: Sequence[Heard], start_s: float, end_s: float) -> list[Heard]:
