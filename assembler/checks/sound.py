@@ -71,16 +71,17 @@ def _distance(timeline: Timeline, placed: PlacedSegment, heard: SegmentSound) ->
         hear = placed.segment.hear[0]
         names = " and ".join(f"'{each.capture}'" for each in placed.segment.hear)
         gain = f"`hear: {{capture: {hear.capture}, gain: {_lowered(hear.gain_db, OVER_CAPTURES_LU - captures_lu)}}}`"
-        yield _near(placed, f"the sound of {names}", captures_lu, OVER_CAPTURES_LU, hear.at(), gain)
+        yield _near(timeline, placed, f"the sound of {names}", captures_lu, OVER_CAPTURES_LU, hear.at(), gain)
     if music_lu is not None and music_lu < OVER_MUSIC_LU and music is not None:
         near = True
         gain = f"`gain: {_lowered(music.music.gain_db, OVER_MUSIC_LU - music_lu)}`"
-        yield _near(placed, f"the music '{music.music.file}'", music_lu, OVER_MUSIC_LU, music.music.at("file"), gain)
+        what = f"the music '{music.music.file}'"
+        yield _near(timeline, placed, what, music_lu, OVER_MUSIC_LU, music.music.at("file"), gain)
     both_lu = heard.over(heard.background_lufs)
     if not near and both_lu is not None and both_lu < OVER_MUSIC_LU and music is not None:
         gain = f"`gain: {_lowered(music.music.gain_db, OVER_MUSIC_LU - both_lu)}` or lower for the music"
         what = "captures and music together"
-        yield _near(placed, what, both_lu, OVER_MUSIC_LU, music.music.at("file"), gain)
+        yield _near(timeline, placed, what, both_lu, OVER_MUSIC_LU, music.music.at("file"), gain)
 
 
 def _music_in(timeline: Timeline, placed: PlacedSegment) -> PlacedMusic | None:
@@ -99,13 +100,24 @@ def _lowered(gain_db: float, short_lu: float) -> str:
 
 
 def _near(
-    placed: PlacedSegment, thing: str, distance_lu: float, least_lu: float, place: Place | None, gain: str
+    timeline: Timeline,
+    placed: PlacedSegment,
+    thing: str,
+    distance_lu: float,
+    least_lu: float,
+    place: Place | None,
+    gain: str,
 ) -> Finding:
+    duck = _lowered(timeline.storyboard.sound.duck_db, least_lu - distance_lu)
     return Finding(
         "warning",
         "background-near",
         place,
-        f"{thing} lies {distance_lu:.1f} LU under the voice in '{placed.segment.id}'; to be followed easily it should "
-        f"be at least {least_lu:g} LU ({SOURCE})",
-        f"lower it: {gain}, or lower everything more under speech: `sound: {{duck: …}}`",
+        f"{thing} lies {_distance_told(distance_lu)} the voice in '{placed.segment.id}'; for the voice to be followed "
+        f"easily it should lie at least {least_lu:g} LU under it ({SOURCE})",
+        f"lower it: {gain}, or lower everything more under speech: `sound: {{duck: {duck}}}`",
     )
+
+
+def _distance_told(distance_lu: float) -> str:
+    return f"{distance_lu:.1f} LU under" if distance_lu >= 0 else f"{-distance_lu:.1f} LU above"

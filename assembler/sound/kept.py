@@ -42,6 +42,7 @@ def kept_sound(
     folder = cache / "sound"
     told = f"{sound_key(timeline)} {span.start_frame} {span.end_frame} {delivery}"
     path = folder / f"{hashlib.sha256(told.encode()).hexdigest()[:40]}.m4a"
+    _sweep(folder)
     found = _read(path)
     seconds = -(-sample_of_frame(timeline.frames, timeline.rate) // SAMPLE_RATE)
     if found is not None:
@@ -51,7 +52,6 @@ def kept_sound(
             with contextlib.suppress(OSError):
                 os.utime(each)  # what is used stays
         return found
-    _sweep(folder)
 
     reached = 0.0
 
