@@ -117,6 +117,8 @@ def test_a_reader_who_is_heard_well_is_taken_at_their_word() -> None:
     assert confidence(slip, most_rival([*well, slip])) < SURE < confidence(slip, most_rival(badly))
     assert "sounds like 'x'" in reason(slip, most_rival(well))
     assert confidence(well[0], most_rival(well)) == confidence(well[0])
+    garbled = heard(2, 1.6)
+    assert confidence(garbled, most_rival(well)) == confidence(garbled)
 
 
 class Ear:

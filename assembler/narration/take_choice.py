@@ -89,8 +89,13 @@ def confidence(evidence: Evidence, rival_limit: float = _MOST_RIVAL) -> float:
     """How likely it is that a try is a whole, right reading, 0 to 1. rival_limit: see `most_rival`."""
     against = sum(_WEIGHTS[name] * value for name, value in features(evidence).items())
     sure = 1.0 / (1.0 + math.exp(-(_BIAS - against)))
-    contradicted = evidence.rival >= rival_limit or evidence.loud_s > _MOST_LOUD_S
+    contradicted = evidence.rival >= _limit(evidence, rival_limit) or evidence.loud_s > _MOST_LOUD_S
     return min(sure, _DOUBTFUL) if contradicted else sure
+
+
+def _limit(evidence: Evidence, rival_limit: float) -> float:
+    """A slip of the tongue is one word for another; where more are heard, it is the listener who errs."""
+    return rival_limit if evidence.extra <= 1 else _MOST_RIVAL
 
 
 def reason(evidence: Evidence, rival_limit: float = _MOST_RIVAL) -> str:
@@ -103,7 +108,7 @@ def reason(evidence: Evidence, rival_limit: float = _MOST_RIVAL) -> str:
     name, most = max(weighed.items(), key=lambda each: each[1])
     heard = f"sounds like '{evidence.heard}'"
     if most < 0.7:
-        return heard if evidence.rival >= rival_limit else ""
+        return heard if evidence.rival >= _limit(evidence, rival_limit) else ""
     words = {
         "worst": f"'{_worst_word(evidence)}' fits its sound badly",
         "rival": heard,
