@@ -30,9 +30,11 @@ RARE_TRUST, ANYWHERE_TRUST, COMMON_TRUST = 1.25, 2.0, 2.5
 are, and among others."""
 LEARNING_TRUST = 4.0
 """The same, in learning how far bands change here."""
-WIDENED = 0.25
-"""By how much less the evidence counts for where a tear lies: bands side by side err alike. Set so that, in tuned film
-and on roads, about as many tears lie in their intervals as is said."""
+WIDENED = 0.35
+"""By how much less the evidence counts for where a tear lies: bands side by side err alike."""
+MISFIT_ROWS = 0.05
+"""Beyond this share of evidence that fits nothing, it counts less still, half at twice the share. Both set so that in
+films left out of teaching about as many tears lie in their intervals as is said."""
 TELLING = 90
 COMMON_WITHIN = 60
 """Tears are common where, within so many pictures on either side, at least these shares of the pictures are torn: of
@@ -119,7 +121,7 @@ def find_tears(
             if not two_sided[k - a]:
                 p_tear[k] = min(p_tear[k], ONE_SIDED)
             if p_tear[k] >= 0.5:
-                first[k], last[k] = _interval(here[1:bands])
+                first[k], last[k] = _interval(here[1:bands], misfit[k : min(k + 2, b)].max())
     p_tear[~told | ~moving] = np.nan
     first[~(p_tear >= 0.5)] = last[~(p_tear >= 0.5)] = -1
     measurable, why = _measurable(told & moving, (p_flip < 0.5) & _amid_motion(change, new), p_tear >= 0.5, new, misfit)
@@ -290,9 +292,9 @@ def _amid_motion(change: Floats, new: Bools) -> Bools:
     return out
 
 
-def _interval(p: Doubles) -> tuple[int, int]:
+def _interval(p: Doubles, misfit: float) -> tuple[int, int]:
     """Bands, half-open, that hold 95 % of a tear's place. p: over bands 1, 2, ...; a tear lies near their top."""
-    p = p**WIDENED
+    p = p ** (WIDENED / max(1.0, misfit / MISFIT_ROWS))
     total = np.cumsum(p) / p.sum()
     low, high = int(np.searchsorted(total, 0.025)), int(np.searchsorted(total, 0.975))
     # The band in which the change-over lies changes in part and may count as either; so, coded, may its neighbours.
