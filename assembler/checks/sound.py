@@ -13,6 +13,7 @@ from math import floor
 
 from assembler.errors import Finding, Place
 from assembler.sound.report import MixReport, SegmentSound
+from assembler.storyboard.keys_sound import DUCK_LIMITS
 from assembler.timeline.model import PlacedMusic, PlacedSegment, Timeline
 from assembler.timing.rates import SAMPLE_RATE
 from assembler.timing.timecode import clock
@@ -108,14 +109,15 @@ def _near(
     place: Place | None,
     gain: str,
 ) -> Finding:
-    duck = _lowered(timeline.storyboard.sound.duck_db, least_lu - distance_lu)
+    duck_db = floor(timeline.storyboard.sound.duck_db - (least_lu - distance_lu))
+    deeper = f", or lower everything more under speech: `sound: {{duck: {duck_db} dB}}`"
     return Finding(
         "warning",
         "background-near",
         place,
         f"{thing} lies {_distance_told(distance_lu)} the voice in '{placed.segment.id}'; for the voice to be followed "
         f"easily it should lie at least {least_lu:g} LU under it ({SOURCE})",
-        f"lower it: {gain}, or lower everything more under speech: `sound: {{duck: {duck}}}`",
+        f"lower it: {gain}" + (deeper if duck_db >= DUCK_LIMITS[0] else ""),
     )
 
 
