@@ -17,6 +17,7 @@ from fractions import Fraction
 import numpy as np
 import numpy.typing as npt
 
+from assembler.measure.cadence import DOUBT
 from assembler.measure.clock import Clock, Doubles, Ints
 from assembler.measure.model import TOO_COMPRESSED, Cadence, State
 
@@ -24,7 +25,7 @@ _SURE = 1.96  # standard deviations to either side of a 95 % interval of a norma
 _END_VARIANCE = 1 / 12  # of the part of a frame that an end cuts off, uniform between none and all of it
 _UNSURE = (0.05, 0.95)
 _LEAST_WINDOW = 0.5
-MOST_WRONG = 0.9
+MOST_WRONG = 1.0
 """Verdicts expected to be wrong in a second, by their own probabilities, above which no rate is given there. On the
 tuned half of the planted clips this and the gate keep back nine in ten of the seconds that are off by more than one."""
 
@@ -194,7 +195,7 @@ def window_rates(cadence: Cadence, clock: Clock, window_s: Fraction = Fraction(1
     seconds = np.where(end > first, clock.edges_s[np.maximum(end, first)] - clock.edges_s[first.clip(0, n)], 0.0)
     moving = (cadence.state == State.MOVING) & (seconds >= _LEAST_WINDOW * float(window_s) - 1e-9)
     p = cadence.p_new.astype(np.float64)
-    wrong = _between(np.minimum(p, 1 - p), np.where(moving, first, here), np.where(moving, end, here))
+    wrong = _between(_expected_wrong(p, cadence.is_new), np.where(moving, first, here), np.where(moving, end, here))
     doubtful = moving & ((wrong > MOST_WRONG * seconds) | (not cadence.reliable))
     counted = moving & ~doubtful
     first, end = np.where(counted, first, here), np.where(counted, end, here)
@@ -250,6 +251,14 @@ def figures(
         start, end, not why, why, last - first, shares, moving_s, new, average, longest, longest_at, torn, observable,
         lowest, highest, window_s, unsure, frames,
     )  # fmt: skip
+
+
+def _expected_wrong(p_new: Doubles, is_new: Bools) -> Doubles:
+    """(n,) probability that a verdict is wrong. p_new leans to repeats by `DOUBT`, which is taken back here: else those
+    that would have been called new but for it seem surer repeats than they are, and new ones less sure."""
+    odds = np.exp(DOUBT)
+    even = p_new * odds / (1 - p_new + p_new * odds)
+    return np.asarray(np.where(is_new, 1 - even, even))
 
 
 def _refresh_s(clock: Clock) -> float:

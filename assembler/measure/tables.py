@@ -98,8 +98,8 @@ def notes(rows: Sequence[Row], definition: str = DEFAULT) -> tuple[str, ...]:
     if windows:
         lengths = " and ".join(f"{float(window):g} s" for window in windows)
         said.append(
-            f"Window: {lengths}, unbroken motion only, and where no more than {MOST_WRONG:g} verdicts a second are"
-            " expected to be wrong."
+            f"Window: {lengths}, unbroken motion only, and where at most {MOST_WRONG:g} wrong verdict a second is"
+            " expected."
         )
     if any(row.figures.torn.value is not None for row in rows):
         said.append("Torn: part of the frames in which a tear could be seen.")
