@@ -259,3 +259,23 @@ def test_a_peak_is_found_in_its_own_millisecond_of_either_channel() -> None:
     assert float(peaks[30]) == pytest.approx(0.5, rel=0.01)
     assert float(peaks[100]) == pytest.approx(0.25, rel=0.01)
     assert decibels(float(np.float32(0))) is None
+
+
+@pytest.mark.parametrize("above", [0.3, 0.8, 2.0])
+def test_a_meter_that_looks_only_for_high_peaks_finds_them_all_as_high_as_they_are(above: float) -> None:
+    # Common practice, no source: what saves work may not change what is found.
+    random = np.random.default_rng(3)
+    swell = np.repeat(random.uniform(0.05, 1.0, 30), RATE // 10)
+    sound = (0.3 * random.standard_normal((swell.size, 2)) * swell[:, None]).astype(np.float32)
+    whole, quick = PeakMeter(2), PeakMeter(2, above=above)
+    taken = []
+    for start in range(0, len(sound), 5_000):
+        whole.add(sound[start : start + 5_000])
+        quick.add(sound[start : start + 5_000])
+        taken.append(quick.take())
+    every, found = whole.peaks(), np.concatenate([*taken, quick.peaks()])
+    assert quick.highest == whole.highest == every.max()
+    assert every.size == found.size == 3000
+    over = every > above
+    np.testing.assert_array_equal(found > above, over)
+    np.testing.assert_array_equal(found[over], every[over])

@@ -10,8 +10,8 @@ from assembler.sound.report import MixReport
 
 def sound_line(report: MixReport, state: str, *, aimed: bool = True) -> str:
     """Such as `sound (foreseen): -14.0 LUFS (wanted -14), true peak -2.8 dBTP (at most -1); narration alone -14.2 LUFS,
-    background alone -30.4 LUFS, 17.1 LU under the voice while it speaks`. aimed: it is the whole programme, whose loudness
-    was to be the target and of which the streams' loudness is known."""
+    background alone -30.4 LUFS, 17.1 LU under the voice while it speaks`. aimed: it is the whole programme, whose
+    loudness was to be the target and of which the streams' loudness is known."""
     if report.programme_lufs is None:
         return "sound: silent, or too short to have a loudness"
     wanted = f" (wanted {report.target_lufs:g})" if aimed else ""
