@@ -151,14 +151,16 @@ def _opened(path: Path) -> Iterator[tuple[Any, Any]]:
 def _packets(path: Path, rate: Fraction) -> Iterator[tuple[int, Any]]:
     """Each packet in file order with the number of the picture it shows (display order from 0)."""
     with _opened(path) as (container, stream):
+        pictures_a_tick, start = Fraction(stream.time_base) * rate, stream.start_time or 0
+        up, down = pictures_a_tick.numerator, pictures_a_tick.denominator
         try:
             for packet in container.demux(stream):
                 if packet.pts is None or not packet.size:
                     continue
-                shown = (packet.pts - (stream.start_time or 0)) * Fraction(stream.time_base) * rate
-                if shown.denominator != 1:
+                shown, off_grid = divmod((packet.pts - start) * up, down)
+                if off_grid:
                     raise RenderError(f"{path}: this part is not at {rate} pictures a second")
-                yield int(shown), packet
+                yield shown, packet
         except (ValueError, av.FFmpegError) as error:
             raise RenderError(f"{path}: this part is damaged: {error}", mend="delete it and render again") from error
 
@@ -317,32 +319,36 @@ def _refuse_length(samples: int, length_s: Fraction) -> None:
 def _verify(partial: Path, out: Path, frames: int, rate: Fraction, *, with_sound: bool) -> None:
     """Read every packet of the written file back: all pictures on the grid, all times rising."""
     shown: list[int] = []
-    sound_end = Fraction(0)
+    sound_end = 0
     last: dict[int, int] = {}
     with _opened(partial) as (container, video):
         if bool(container.streams.audio) != with_sound:
             raise _not_whole(out, "the sound track is missing")
-        clock = Fraction(video.time_base)
+        pictures_a_tick, pictures = Fraction(video.time_base) * rate, video.index
+        sound_clock = Fraction(container.streams.audio[0].time_base) if with_sound else Fraction(1)
         try:
             for packet in container.demux(*container.streams.video, *container.streams.audio):
-                if packet.dts is None or packet.pts is None or not packet.size:
+                dts, pts, stream = packet.dts, packet.pts, packet.stream_index
+                if dts is None or pts is None or not packet.size:
                     continue
-                if packet.dts <= last.get(packet.stream_index, packet.dts - 1) or packet.pts < packet.dts:
+                if dts <= last.get(stream, dts - 1) or pts < dts:
                     raise _not_whole(out, "its times do not rise")
-                last[packet.stream_index] = packet.dts
-                if packet.stream_index == video.index:
-                    shown.append(packet.pts)
+                last[stream] = dts
+                if stream == pictures:
+                    shown.append(pts)
                 else:
-                    sound_end = (packet.pts + (packet.duration or 0)) * Fraction(packet.time_base)
+                    sound_end = pts + (packet.duration or 0)
         except (OSError, ValueError, av.FFmpegError) as error:
             raise _not_whole(out, str(error)) from error
     shown.sort()
     if len(shown) != frames:
         raise _not_whole(out, f"{len(shown)} of {frames} pictures can be read back")
-    if any(pts * clock * rate != number for number, pts in enumerate(shown)):
+    up, down = pictures_a_tick.numerator, pictures_a_tick.denominator
+    if any(pts * up != number * down for number, pts in enumerate(shown)):
         raise _not_whole(out, "a picture is off the frame grid")
-    if with_sound and sound_end * SAMPLE_RATE < Fraction(frames) / rate * SAMPLE_RATE - 1:
-        raise _not_whole(out, f"its sound ends at {float(sound_end):.3f} s")
+    ended_s = sound_end * sound_clock
+    if with_sound and ended_s * SAMPLE_RATE < Fraction(frames) / rate * SAMPLE_RATE - 1:
+        raise _not_whole(out, f"its sound ends at {float(ended_s):.3f} s")
 
 
 def _verify_captions(partial: Path, out: Path, captions: SoftCaptions, frames: int, rate: Fraction) -> None:

@@ -19,6 +19,7 @@ import numpy.typing as npt
 from assembler.errors import MediaError
 from assembler.media.info import SoundInfo
 from assembler.media.opening import open_media, our_errors
+from assembler.media.resample import resampled
 from assembler.media.sound import SoundReader, decode_blocks
 from assembler.timing.rates import SAMPLE_RATE
 
@@ -125,9 +126,7 @@ class Recording:
 
     def span_at(self, rate: int, start: int, end: int) -> Samples:
         """The same at another rate, `rate` samples a second."""
-        from scipy.signal import resample_poly  # here, not above: it takes long to load, and few commands need it
-
         shared = gcd(rate, SAMPLE_RATE)
-        sound = resample_poly(self.span(start - _SETTLE, end + _SETTLE), rate // shared, SAMPLE_RATE // shared)
+        sound = resampled(self.span(start - _SETTLE, end + _SETTLE), rate // shared, SAMPLE_RATE // shared)
         lead = _SETTLE * rate // SAMPLE_RATE
         return np.asarray(sound[lead : lead + (end - start) * rate // SAMPLE_RATE], np.float32)

@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 
 from assembler.errors import MissingPartError, NarrationError
+from assembler.media.resample import resampled
 from assembler.narration.process import HelperProcess
 from assembler.narration.speech import Word
 from assembler.narration.spoken import SpokenToken, spoken_form, voiced, written_times
@@ -121,12 +122,10 @@ class ScratchVoice:
                 if len(self._voices) == 1:
                     raise
                 del self._voices[0]
-        from scipy.signal import resample_poly  # here, not above: it takes long to load, and few commands need it
-
         shared = gcd(SAMPLE_RATE, head["rate"])
         up, down = SAMPLE_RATE // shared, head["rate"] // shared
         sound = np.frombuffer(raw, "<i2").astype(np.float32) / 32768.0
-        samples = resample_poly(sound, up, down).astype(np.float32) if sound.size else sound
+        samples = resampled(sound, up, down)
         times = [(round(start * up / down), round(end * up / down)) for start, end in head["marks"]]
         said_times = tuple((min(start, samples.size), min(end, samples.size)) for start, end in times)
         spans = tuple(
