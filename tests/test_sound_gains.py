@@ -77,6 +77,8 @@ def test_a_stretch_of_the_limiter_is_that_of_the_whole(seed: int, first: int, le
     limiter = Limiter(spool, 1.3, 0.8, Bounds().tightened(places[::-1], most[places][::-1]))
     last = min(first + length, peaks.size)
     np.testing.assert_allclose(limiter.edges(first, last), whole[first : last + 1], rtol=1e-6)
+    lowest = np.minimum(whole[:-1], whole[1:])[places]
+    np.testing.assert_allclose(limiter.lowest(places), lowest, rtol=1e-6)
     # By hand: nowhere is the sum raised by more than its bound, and the lower of two bounds holds.
     assert (limiter.edges(0, peaks.size)[:-1] * 1.3 <= most * (1 + 1e-5)).all()
     both = Bounds(np.array([3, 7]), np.array([0.5, 0.9], np.float32))

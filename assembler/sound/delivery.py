@@ -135,8 +135,7 @@ def _kept_lower(levels: Levels, aim_lufs: float, places: npt.NDArray[np.int64], 
     """Levels that come to another loudness and are lower, by as much as they were too high, at some milliseconds."""
     if not places.size:
         return levels.aimed(aim_lufs, levels.bounds)
-    limiter, raised = levels.limiter(), np.float32(amplitude(levels.gain_db))
-    now = np.array([limiter.edges(place, place + 1).min() for place in places.tolist()], np.float32) * raised
+    now = levels.limiter().lowest(places) * np.float32(amplitude(levels.gain_db))
     most = (now * np.float32(amplitude(levels.report.limit_dbtp - _SPARE_DB)) / peaks).astype(np.float32)
     around = np.arange(-_AROUND_MS, _AROUND_MS + 1)
     near = (places[:, None] + around).ravel()

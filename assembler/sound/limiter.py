@@ -15,7 +15,7 @@ import numpy.typing as npt
 from numpy.lib.stride_tricks import sliding_window_view
 
 from assembler.sound.loudness import CHUNK
-from assembler.sound.spool import Spool
+from assembler.sound.spool import STRETCH, Spool
 
 _AHEAD = 5  # milliseconds in which the gain falls
 _RECOVERY = 80.0  # milliseconds
@@ -108,6 +108,16 @@ class Limiter:
         bounds = self._bounds.over(begin, end)
         curve = gain_curve(peaks, self._ceiling, None if bounds is None else bounds / self._raised)
         return curve[first - begin : last - begin + 1]
+
+    def lowest(self, places: npt.NDArray[np.int64]) -> Curve:
+        """The lower of the gains at the edges of each of these milliseconds, which rise."""
+        found = np.ones(places.size, np.float32)
+        for first in np.unique(places // STRETCH) * STRETCH:
+            here = slice(*np.searchsorted(places, (first, first + STRETCH)))
+            begin = int(places[here][0])
+            curve = self.edges(begin, int(places[here][-1]) + 1)
+            found[here] = np.minimum(curve[:-1], curve[1:])[places[here] - begin]
+        return found
 
     def gains(self, start_sample: int, samples: int) -> Curve:
         """The gain of each of `samples` samples from `start_sample` on."""
