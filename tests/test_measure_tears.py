@@ -284,6 +284,12 @@ def test_a_picture_that_only_finishes_a_tear_near_the_top_is_no_repeat() -> None
     level[41, :3] = 240
     new[40] = False
     assert not (find_tears(level, seen, every, new, steady(rows)).p_tear >= 0.5).any()
+    ratio = np.where(level > 100, 4.0, -4.0)
+    assert not tears._finishing(ratio, new).any()
+    ratio[40, :3], new[40] = -4.0, True
+    assert np.flatnonzero(tears._finishing(ratio, new)).tolist() == [41]
+    ratio[40, :3] = 4.0  # they had changed before: nothing is finished
+    assert not tears._finishing(ratio, new).any()
 
 
 @pytest.mark.parametrize(("torn_share", "measurable"), [(0.9, True), (0.3, False)])
