@@ -28,7 +28,7 @@ from assembler.storyboard.model import Storyboard
 from assembler.timeline.model import PlacedShot, Timeline
 
 _KEEP_DAYS = 14
-_LEFT_DAYS = 1  # a piece is written in seconds; what is half written after a day was left by a killed run
+_LEFT_S = 600  # a piece is written in seconds; what has not grown for so long was left by a killed run
 _CORES_EACH = 2
 _LONGEST_BESIDE_S = 600
 
@@ -138,7 +138,7 @@ def _tidy(cache: Path, used: Mapping[str, Proxies]) -> None:
             with contextlib.suppress(OSError):
                 os.utime(piece_path(proxies.folder, piece), (now, now))
     for path in (cache / FOLDER).glob("*/*.mp4"):
-        days = _LEFT_DAYS if PARTIAL in path.name else _KEEP_DAYS
+        most_s = _LEFT_S if PARTIAL in path.name else _KEEP_DAYS * 86_400
         with contextlib.suppress(OSError):
-            if now - path.stat().st_mtime > days * 86_400:
+            if now - path.stat().st_mtime > most_s:
                 path.unlink()
