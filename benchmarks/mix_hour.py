@@ -107,7 +107,7 @@ def run(folder: Path, minutes: int, *, master: bool) -> None:
     told["listening_s"] = round(time.perf_counter() - began, 1)
     told["listening_cpu_s"] = round(time.process_time() - cpu, 1)
     told["listened_mib"] = round(peak_mib())
-    ways = {"draft": Delivery(SoundCoding(256_000, quick=True), 3, 0.2)}
+    ways = {"draft": Delivery(SoundCoding(256_000, quick=True), 4, 0.2)}
     if master:
         ways["master"] = Delivery(SoundCoding(384_000), 6, 0.1)
     for name, delivery in ways.items():

@@ -89,7 +89,7 @@ def deliver(
         if not places.size and not off_lu:
             break
         aim_lufs += off_lu
-        before, levels = levels, _kept_lower(levels, aim_lufs, places + first_ms, peaks)
+        before, levels = levels, _kept_lower(levels, aim_lufs, places + first_ms, peaks, everywhere=turn > 1)
         if not places.size and abs(levels.gain_db - before.gain_db) < 0.01:
             break  # it cannot be made louder
     report = replace(levels.report, programme_lufs=found.lufs, range_lu=found.range_lu, true_peak_dbtp=found.peak_dbtp)
@@ -131,13 +131,19 @@ class _Heard(Meter):
         self._milliseconds += peaks.size
 
 
-def _kept_lower(levels: Levels, aim_lufs: float, places: npt.NDArray[np.int64], peaks: Curve) -> Levels:
-    """Levels that come to another loudness and are lower, by as much as they were too high, at some milliseconds."""
+def _kept_lower(
+    levels: Levels, aim_lufs: float, places: npt.NDArray[np.int64], peaks: Curve, *, everywhere: bool
+) -> Levels:
+    """Levels that come to another loudness and are lower, by as much as they were too high, at some milliseconds.
+    everywhere: doing so there did not help before, as with noise, which the coder changes anew each time."""
     if not places.size:
-        return levels.aimed(aim_lufs, levels.bounds)
+        return levels.aimed(aim_lufs, levels.bounds, levels.margin_db)
+    wanted = amplitude(levels.report.limit_dbtp - _SPARE_DB)
     now = levels.limiter().lowest(places) * np.float32(amplitude(levels.gain_db))
-    most = (now * np.float32(amplitude(levels.report.limit_dbtp - _SPARE_DB)) / peaks).astype(np.float32)
+    most = (now * np.float32(wanted) / peaks).astype(np.float32)
     around = np.arange(-_AROUND_MS, _AROUND_MS + 1)
     near = (places[:, None] + around).ravel()
     good = (near >= 0) & (near < levels.peaks.size)
-    return levels.aimed(aim_lufs, levels.bounds.tightened(near[good], np.repeat(most, around.size)[good]))
+    bounds = levels.bounds.tightened(near[good], np.repeat(most, around.size)[good])
+    lower_db = 20.0 * float(np.log10(peaks.max() / wanted)) if everywhere else 0.0
+    return levels.aimed(aim_lufs, bounds, levels.margin_db + lower_db)

@@ -39,6 +39,7 @@ from assembler.timing.rates import SAMPLE_RATE, sample_of_frame
 _MARGIN_DB = 1.8
 _NEAR_LU = 0.02
 _TRIES = 12
+_STEP_DB, _LEAST_SLOPE = 6.0, 0.1
 
 Progress = Callable[[int, int], None]
 
@@ -47,7 +48,8 @@ Progress = Callable[[int, int], None]
 class Levels:
     """What one pass found. gains: of sessions and music. power, peaks: of the sum before it is raised, weighted power
     and true peak by the millisecond. gain_db: what the programme is raised by. bounds: what it may be raised by at
-    most in some places. report: what is foreseen of the whole programme."""
+    most in some places. margin_db: room that the limiter leaves to the coder everywhere. report: what is foreseen of
+    the whole programme."""
 
     samples: int
     gains: Gains
@@ -56,15 +58,17 @@ class Levels:
     gain_db: float
     report: MixReport
     bounds: Bounds = field(default_factory=Bounds)
+    margin_db: float = _MARGIN_DB
 
     def limiter(self) -> Limiter:
         """What keeps the raised programme under its ceiling."""
-        return _limiter(self.peaks, self.gain_db, self.report.limit_dbtp, self.bounds)
+        return _limiter(self.peaks, self.gain_db, self.report.limit_dbtp - self.margin_db, self.bounds)
 
-    def aimed(self, target_lufs: float, bounds: Bounds) -> Levels:
+    def aimed(self, target_lufs: float, bounds: Bounds, margin_db: float) -> Levels:
         """The same programme, within other bounds and as loud as `target_lufs` before it is coded."""
-        gain_db = _programme_gain(self.power, self.peaks, target_lufs, self.report.limit_dbtp, bounds)
-        return replace(self, gain_db=gain_db, bounds=bounds, report=replace(self.report, gain_db=gain_db))
+        gain_db = _programme_gain(self.power, self.peaks, target_lufs, self.report.limit_dbtp - margin_db, bounds)
+        report = replace(self.report, gain_db=gain_db)
+        return replace(self, gain_db=gain_db, bounds=bounds, margin_db=margin_db, report=report)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -83,9 +87,12 @@ def measure(timeline: Timeline, *, progress: Progress | None = None, stems: Stem
     gains = settle_gains(timeline, stems)
     heard = _listen(timeline, gains, stems, progress)
     settings = timeline.storyboard.sound
-    gain_db = _programme_gain(heard.whole, heard.peaks, settings.loudness_lufs, settings.peak_dbtp, Bounds())
+    gain_db = _programme_gain(
+        heard.whole, heard.peaks, settings.loudness_lufs, settings.peak_dbtp - _MARGIN_DB, Bounds()
+    )
     samples = sample_of_frame(timeline.frames, timeline.rate)
-    return Levels(samples, gains, heard.whole, heard.peaks, gain_db, _report(timeline, heard, settings, gain_db))
+    report = _report(timeline, heard, settings, gain_db)
+    return Levels(samples, gains, heard.whole, heard.peaks, gain_db, report, margin_db=_MARGIN_DB)
 
 
 def _listen(timeline: Timeline, gains: Gains, stems: Stems, progress: Progress | None) -> _Heard:
@@ -115,26 +122,34 @@ def _listen(timeline: Timeline, gains: Gains, stems: Stems, progress: Progress |
     return heard
 
 
-def _limiter(peaks: Spool, gain_db: float, limit_dbtp: float, bounds: Bounds) -> Limiter:
-    return Limiter(peaks, amplitude(gain_db), amplitude(limit_dbtp - _MARGIN_DB), bounds)
+def _limiter(peaks: Spool, gain_db: float, ceiling_dbtp: float, bounds: Bounds) -> Limiter:
+    return Limiter(peaks, amplitude(gain_db), amplitude(ceiling_dbtp), bounds)
 
 
-def _programme_gain(power: Spool, peaks: Spool, target_lufs: float, limit_dbtp: float, bounds: Bounds) -> float:
+def _programme_gain(power: Spool, peaks: Spool, target_lufs: float, ceiling_dbtp: float, bounds: Bounds) -> float:
     """The gain that brings the limited programme to its target."""
-    loudness = _together(tenths(part) for _, part in power.stretches())
-    plain = integrated_lufs(loudness, TENTH_MS)
-    gain_db = 0.0 if plain is None else min(target_lufs - plain, MOST_GAIN_DB)
-    for _ in range(_TRIES if plain is not None else 0):
+    plain = integrated_lufs(_together(tenths(part) for _, part in power.stretches()), TENTH_MS)
+    if plain is None:
+        return 0.0
+
+    def limited_lufs(gain_db: float) -> float:
         # The limiter's gain changes slowly against the filter's memory, so it scales weighted power as it scales sound.
-        limiter = _limiter(peaks, gain_db, limit_dbtp, bounds)
+        limiter = _limiter(peaks, gain_db, ceiling_dbtp, bounds)
         scaled = (part * np.square(_edges(limiter, first, part)[:-1]) for first, part in power.stretches())
         limited = integrated_lufs(_together(map(tenths, scaled)), TENTH_MS)
-        if limited is None:
-            break
-        short = target_lufs - (limited + gain_db)
+        return target_lufs if limited is None else limited + gain_db
+
+    gain_db = min(target_lufs - plain, MOST_GAIN_DB)
+    found, slope = limited_lufs(gain_db), 1.0
+    for _ in range(_TRIES):
+        short = target_lufs - found
         if abs(short) <= _NEAR_LU or (short > 0 and gain_db >= MOST_GAIN_DB):
             break
-        gain_db = min(gain_db + short, MOST_GAIN_DB)
+        # The more the limiter holds back, the more it takes.
+        wider_db = min(gain_db + min(short / slope, _STEP_DB), MOST_GAIN_DB)
+        before, found = found, limited_lufs(wider_db)
+        slope = min(1.0, max(_LEAST_SLOPE, (found - before) / (wider_db - gain_db)))
+        gain_db = wider_db
     return gain_db
 
 
@@ -148,7 +163,7 @@ def _together(parts: Iterator[npt.NDArray[np.float64]]) -> npt.NDArray[np.float6
 
 def _report(timeline: Timeline, heard: _Heard, settings: SoundSettings, gain_db: float) -> MixReport:
     raised = np.float32(amplitude(gain_db))
-    limiter = _limiter(heard.peaks, gain_db, settings.peak_dbtp, Bounds())
+    limiter = _limiter(heard.peaks, gain_db, settings.peak_dbtp - _MARGIN_DB, Bounds())
     talk = Talk(timeline)
     mixed: list[npt.NDArray[np.float64]] = []  # the sum and the streams, by tenths of a second
     highest, deepest = 0.0, 1.0
