@@ -34,6 +34,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import imageio_ffmpeg
+from usual import environment
 
 from assembler.render.draft import QUICK
 
@@ -112,7 +113,7 @@ def make_project(work: Path, seconds: int) -> None:
         text = text.replace(f"{{capture: {name}}}", f"{{capture: {name}, {crop}}}")
     (project / "storyboard.yaml").write_text(text, encoding="utf-8")
     check = [sys.executable, "-m", "assembler.cli.main", "check", str(project)]
-    told = subprocess.run(check, capture_output=True, text=True, check=False)
+    told = subprocess.run(check, capture_output=True, text=True, check=False, env=environment())
     if "graph-not-counted" in told.stdout or told.returncode > 1:
         raise SystemExit(f"the captures cannot be counted:\n{told.stdout}{told.stderr}")
 
@@ -151,7 +152,7 @@ def make_overlay(work: Path) -> None:
 def measure(command: list[str]) -> tuple[float, float]:
     """Wall and process seconds."""
     used, start = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    done = subprocess.run(command, capture_output=True, text=True, check=False, env=environment())
     took, now = time.perf_counter() - start, resource.getrusage(resource.RUSAGE_CHILDREN)
     if done.returncode:
         raise SystemExit(f"{command[:4]} failed ({done.returncode}):\n{done.stderr[-2000:]}")

@@ -27,6 +27,7 @@ from pathlib import Path
 from typing import Any
 
 import imageio_ffmpeg
+from usual import environment
 
 CAPTURE_S, SEGMENT_S = 60, 10
 
@@ -100,7 +101,7 @@ def resident(pid: int) -> int:
 def measure(folder: Path, workers: int) -> dict[str, Any]:
     """One draft, its memory watched."""
     run = [sys.executable, str(Path(__file__).resolve()), "--child", str(folder), "--workers", str(workers)]
-    process = subprocess.Popen(run, stdout=subprocess.PIPE, text=True)
+    process = subprocess.Popen(run, stdout=subprocess.PIPE, text=True, env=environment())
     peak = 0
 
     def watch() -> None:

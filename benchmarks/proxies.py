@@ -28,6 +28,7 @@ import av
 import imageio_ffmpeg
 import numpy as np
 from cold_draft import STORYBOARD
+from usual import environment
 
 from assembler.media.planes import Planes
 from assembler.media.probe import probe
@@ -79,7 +80,7 @@ def draft(project: Path, *more: str, forget: tuple[str, ...]) -> tuple[float, fl
         shutil.rmtree(project / ".assembler" / name, ignore_errors=True)
     used, start = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
     command = [sys.executable, "-m", "assembler.cli.main", "draft", str(project), "--no-marks", *more]
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    done = subprocess.run(command, capture_output=True, text=True, check=False, env=environment())
     took, now = time.perf_counter() - start, resource.getrusage(resource.RUSAGE_CHILDREN)
     if done.returncode:
         raise SystemExit(f"{command} failed ({done.returncode}):\n{done.stderr[-2000:]}")

@@ -29,6 +29,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from cold_draft import make_captures
+from usual import environment
 
 BANK = (
     "harbour lantern slowly bright steady picture second between rising window colour machine water gentle corner "
@@ -93,7 +94,7 @@ def run(*arguments: str) -> tuple[float, dict[str, object]]:
     """Wall seconds of a command, and the JSON it printed."""
     command = [sys.executable, "-m", "assembler.cli.main", *arguments]
     start = time.perf_counter()
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    done = subprocess.run(command, capture_output=True, text=True, check=False, env=environment())
     took = time.perf_counter() - start
     if done.returncode:
         raise SystemExit(f"{command} failed ({done.returncode}):\n{done.stderr[-2000:]}{done.stdout[-2000:]}")

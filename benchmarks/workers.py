@@ -23,6 +23,7 @@ import time
 from pathlib import Path
 
 from cold_draft import make_captures
+from usual import environment
 
 SEGMENT = """\
   - id: part-{number}
@@ -49,7 +50,7 @@ def draft(project: Path, workers: int) -> tuple[float, float]:
     shutil.rmtree(project / ".assembler" / "parts", ignore_errors=True)
     before, began = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
     run = [sys.executable, "-m", "assembler.cli.main", "draft", str(project), "--json", "--workers", str(workers)]
-    done = subprocess.run(run, capture_output=True, text=True, check=False)
+    done = subprocess.run(run, capture_output=True, text=True, check=False, env=environment())
     wall, after = time.perf_counter() - began, resource.getrusage(resource.RUSAGE_CHILDREN)
     if done.returncode:
         raise SystemExit(f"the draft failed ({done.returncode}):\n{done.stderr[-2000:]}")
