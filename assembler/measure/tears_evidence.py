@@ -26,7 +26,7 @@ _REACH, _GRID = 24, 8
 _WIDTHS, _OF_BANDS = (1, 3, 8), 90
 """Bands on either side that are averaged, in pictures of so many bands."""
 _QUANTILES = (0.1, 0.5, 0.9)
-_MOST_INPUT, _BLOCK = 4.0, 256
+_MOST_INPUT, _BLOCK = 4.0, 128
 
 _HISTORY = ("over low", "over high", "over middle", "spread", "before over high", "after over high")
 NAMES = (
