@@ -3,9 +3,9 @@
     python benchmarks/coded_sound.py --seeds 401,402,403
 
 Seven kinds of made sounds that are unkind to a coder, 20 s each, are mixed for -14 and -9 LUFS at most -1 dBTP, and
-coded: as drafts were before the coded sound was heard (one round), as drafts are, and as masters are. The reading is that of
-the ebur128 filter of the program that imageio-ffmpeg brings, which says one decimal. A sound of nothing but bangs or
-clicks cannot be brought to its target, since nothing is raised by more than 20 dB: that is told and not counted.
+coded: as drafts were before the coded sound was heard (one round), as drafts are, and as masters are. The reading is
+that of the ebur128 filter of the program that imageio-ffmpeg brings, which says one decimal. A sound of nothing but
+bangs or clicks cannot be brought to its target, since nothing is raised by more than 20 dB: that is told, not counted.
 """
 
 from __future__ import annotations

@@ -81,8 +81,9 @@ def code_sound(
     with landing(path, shared=True) as partial:
         try:
             # A clock that the sound's own rate divides: the usual milliseconds would cut up to 1 ms off its end.
-            clock = {"movie_timescale": str(SAMPLE_RATE)}
-            with av.open(str(partial), "w", format="mp4", container_options=clock) as container:
+            # In fragments, so that no index of the whole is held meanwhile: an hour's is 17 MB.
+            options = {"movie_timescale": str(SAMPLE_RATE), "movflags": "+delay_moov", "frag_duration": "10000000"}
+            with av.open(str(partial), "w", format="mp4", container_options=options) as container:
                 coder = SoundCoder(container, coding)
                 back = _Back(heard) if heard else None
                 for block in blocks:
