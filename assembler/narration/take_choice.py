@@ -26,7 +26,7 @@ _WEIGHTS = {"worst": 0.63, "rival": 0.49, "again": 4.72, "loud": 8.75, "left_out
 _MOST_RIVAL, _MOST_LOUD_S, _DOUBTFUL = 2.7, 0.2, 0.5
 # Where a reader is heard well, another word that was heard was most likely said. First the share of whole lines with a
 # word misheard up to which a reader is heard well; then how much better other words may fit there, and how much more
-# for each share beyond. Set on 21 sessions of 12 voices and of real pieces with eight times the usual misreadings.
+# for each share beyond. Set on 22 sessions of 12 voices and of real pieces with eight times the usual misreadings.
 _WELL_HEARD, _LEAST_RIVAL, _RIVAL_A_SHARE = 0.15, 1.3, 7.0
 _USUAL_MISHEARD, _USUAL_COUNTS = 0.3, 4  # that share before a reader has been heard, and how many lines it counts as
 _ANOTHER_LINE, _LATE = 0.1, 0.25  # confidence below which, and lead from which, a try is of another line
