@@ -11,6 +11,7 @@ import av
 import numpy as np
 import pytest
 
+from assembler.checks.sound import sound_findings
 from assembler.errors import NarrationError, RenderError
 from assembler.media.join import join_parts
 from assembler.media.probe import probe_sound
@@ -140,6 +141,9 @@ def test_peaks_that_the_coder_moves_over_the_limit_are_brought_under_it(
     made = delivered(programme, tmp_path / "made.m4a", Delivery(DRAFT, 6, 0.1))
     assert once.report.true_peak_dbtp is not None
     assert once.report.true_peak_dbtp > limit
+    (high,) = [found for found in sound_findings(programme, once.report) if found.code == "peak-high"]
+    assert f"above {limit:g} dBTP" in high.what
+    assert not [found for found in sound_findings(programme, made.report) if found.code == "peak-high"]
     assert made.report.true_peak_dbtp is not None
     assert made.report.true_peak_dbtp <= limit
     # Source: the ebur128 filter of the FFmpeg program that imageio-ffmpeg carries.

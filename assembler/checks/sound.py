@@ -25,6 +25,8 @@ SOURCE = "Torcoli et al., JAES 67(12), 2019"
 _UNHEARD_S = Fraction(1, 10)
 """A gap in music that nobody notices. Common practice, no source."""
 _OFF_TARGET_LU = 0.5
+_OFF_LIMIT_DB = 0.05
+"""What a reading to one decimal does not show."""
 
 
 def music_lengths(timeline: Timeline) -> Iterator[Finding]:
@@ -47,7 +49,8 @@ def music_lengths(timeline: Timeline) -> Iterator[Finding]:
 
 
 def sound_findings(timeline: Timeline, report: MixReport) -> Iterator[Finding]:
-    """What the mix shows: background too near the voice, and a programme that does not reach its loudness."""
+    """What the mix shows: background too near the voice, a programme that does not reach its loudness, and peaks of
+    coded sound that are over their limit."""
     by_id = {placed.segment.id: placed for placed in timeline.segments}
     for heard in report.segments:
         yield from _distance(timeline, by_id[heard.segment], heard)
@@ -60,6 +63,15 @@ def sound_findings(timeline: Timeline, report: MixReport) -> Iterator[Finding]:
             settings.at("loudness") or timeline.storyboard.at(),
             f"the programme reaches only {reached:.1f} LUFS of {report.target_lufs:g} LUFS",
             "record louder or raise what is quiet (gain); it is raised by 20 dB at most, so that hiss is not",
+        )
+    peak = report.true_peak_dbtp
+    if peak is not None and peak > report.limit_dbtp + _OFF_LIMIT_DB:
+        yield Finding(
+            "warning",
+            "peak-high",
+            settings.at("peak") or timeline.storyboard.at(),
+            f"the true peak of the coded sound is {peak:.1f} dBTP, above {report.limit_dbtp:g} dBTP",
+            "lower what bangs (gain), or write a lower `sound: {peak: …}`; a master tries longer to keep the limit",
         )
 
 
