@@ -32,8 +32,8 @@ from assembler.timing.timecode import clock
 
 PIECES_S = {"draft": Fraction(4), "master": Fraction(10)}
 """Length of the pieces a long shot is cut into; a rest shorter than half a piece joins the last. A corrected caption
-costs a piece or two of a draft. Encoding is most of the work (three quarters of it at 720p60), so keeping the picture
-without what is burnt in would not make that cheaper; shorter pieces do."""
+costs a piece or two of a draft. Keeping the picture without what is burnt in as well would cost every cold draft more;
+shorter pieces cost it next to nothing."""
 
 Counting = Literal["segment", "id", "programme"]
 """What marks show: the time within the segment, which stays right when the segment moves; the same and the segment's
