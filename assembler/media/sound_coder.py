@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
+from collections import deque
 from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -20,6 +23,7 @@ SoundBlock = npt.NDArray[np.float32]
 
 _FRAME = 1024  # samples that are coded together
 _PRIMING = 1024  # samples that a decoder gives out before the first
+_AT_ONCE, _AHEAD = 32, 3  # packets that are heard in one go, and how many goes coding may be ahead
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,9 +87,11 @@ def code_sound(
             # A clock that the sound's own rate divides: the usual milliseconds would cut up to 1 ms off its end.
             # In fragments, so that no index of the whole is held meanwhile: an hour's is 17 MB.
             options = {"movie_timescale": str(SAMPLE_RATE), "movflags": "+delay_moov", "frag_duration": "10000000"}
-            with av.open(str(partial), "w", format="mp4", container_options=options) as container:
+            with (
+                av.open(str(partial), "w", format="mp4", container_options=options) as container,
+                _apart(heard) as back,
+            ):
                 coder = SoundCoder(container, coding)
-                back = _Back(heard) if heard else None
                 for block in blocks:
                     for packet in coder.add(block):
                         _put(container, coder, packet, back)
@@ -98,7 +104,54 @@ def code_sound(
     return coder.received
 
 
-def _put(container: Any, coder: SoundCoder, packet: Any, back: _Back | None) -> None:
+@contextlib.contextmanager
+def _apart(heard: Callable[[SoundBlock], None] | None) -> Iterator[_Apart | None]:
+    """What hears the sound again, where anything does; the thread has ended when this has."""
+    if heard is None:
+        yield None
+        return
+    with ThreadPoolExecutor(1, "hearing") as thread:
+        try:
+            yield _Apart(thread, _Back(heard))
+        except BaseException:
+            thread.shutdown(wait=True, cancel_futures=True)
+            raise
+
+
+class _Apart:
+    """Has packets decoded and heard in a thread, in their order, while the next ones are coded. What is raised there
+    is raised here, a few packets later."""
+
+    def __init__(self, thread: ThreadPoolExecutor, back: _Back) -> None:
+        self._thread, self._back = thread, back
+        self._packets: list[bytes] = []
+        self._header: bytes | None = None
+        self._running: deque[Future[None]] = deque()
+
+    def add(self, packet: bytes, header: bytes | None) -> None:
+        self._packets.append(packet)
+        self._header = header
+        if len(self._packets) == _AT_ONCE:
+            self._hand_over()
+
+    def end(self, samples: int) -> None:
+        self._hand_over()
+        self._running.append(self._thread.submit(self._back.end, samples))
+        while self._running:
+            self._running.popleft().result()
+
+    def _hand_over(self) -> None:
+        packets, self._packets = self._packets, []
+        self._running.append(self._thread.submit(self._hear, packets, self._header))
+        while len(self._running) > _AHEAD:
+            self._running.popleft().result()
+
+    def _hear(self, packets: Iterable[bytes], header: bytes | None) -> None:
+        for packet in packets:
+            self._back.add(packet, header)
+
+
+def _put(container: Any, coder: SoundCoder, packet: Any, back: _Apart | None) -> None:
     if back is not None:
         back.add(bytes(packet), coder.stream.codec_context.extradata)
     container.mux(packet)
