@@ -102,8 +102,7 @@ def captions_of(timeline: Timeline, folder: Path) -> Captions:
         file = read_file(files)
         record = read_record(files) if file is not None else None
     except AssemblerError as error:
-        found = [Finding("error", "captions-unreadable", None, p.what, p.mend) for p in error.problems]
-        return Captions(make_cues(timeline), tuple(found))
+        return Captions(make_cues(timeline), tuple(unreadable(error)))
     if file is None:
         return Captions(make_cues(timeline))
     findings = list(file_findings(file, files))
@@ -122,15 +121,20 @@ def captions_of(timeline: Timeline, folder: Path) -> Captions:
     result = retime(timeline, record, file.cues)
     if not result.unchanged:
         findings.append(
-            Finding(
-                "note",
-                "captions-behind",
-                Place(files.shown(files.captions), 1, 1),
-                f"the programme changed since this file was written: {summary(result)}",
-                "`assembler retime` writes it anew; drafts show the captions re-timed already",
-            )
+            behind(files, result, "`assembler retime` writes it anew; drafts show the captions re-timed already")
         )
     return Captions(cues_of(result, timeline.rate), tuple(findings), file, record, result)
+
+
+def unreadable(error: AssemblerError) -> Iterator[Finding]:
+    """What keeps a caption file or its record from being read."""
+    return (Finding("error", "captions-unreadable", None, each.what, each.mend) for each in error.problems)
+
+
+def behind(files: Files, result: Result, mend: str) -> Finding:
+    """That a caption file is not any more as the programme wants it."""
+    what = f"the programme changed since this file was written: {summary(result)}"
+    return Finding("note", "captions-behind", Place(files.shown(files.captions), 1, 1), what, mend)
 
 
 def file_findings(file: CaptionFile, files: Files) -> Iterator[Finding]:

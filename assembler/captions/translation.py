@@ -18,7 +18,7 @@ from assembler.captions.binding import Bound
 from assembler.captions.caption_file import FileCue
 from assembler.captions.files import millisecond
 from assembler.captions.fresh import seen_words
-from assembler.captions.project import FOLDER, Files, file_findings, read_file, read_record, summary
+from assembler.captions.project import FOLDER, Files, behind, file_findings, read_file, read_record, unreadable
 from assembler.captions.record import Record, RecordedCue, layout_print
 from assembler.captions.retime import Retiming, limits_of, unchanged
 from assembler.captions.retimed import Result
@@ -77,27 +77,25 @@ def translation_findings(timeline: Timeline, folder: Path, base: Record | None) 
     base: what the captions of the narration's language stand on, for a translation without a record of its own.
     """
     for files in translations(folder, timeline.storyboard.language):
-        head = Place(files.shown(files.captions), 1, 1)
         try:
             file, own = read_file(files), read_record(files)
         except AssemblerError as error:
-            yield from (Finding("error", "captions-unreadable", None, p.what, p.mend) for p in error.problems)
+            yield from unreadable(error)
             continue
         if file is None:
             continue
         yield from file_findings(file, files)
-        if own is None and base is None:
-            continue  # the captions it belongs to have no record either, which is said of them
         record = own or base
-        assert record is not None
+        if record is None:
+            continue  # the captions it belongs to have no record either, which is said of them
         result = retime_translation(timeline, record, file.cues, own=own is not None)
         bare = untranslated(result)
         if not result.unchanged:
-            what = f"the programme changed since this file was written: {summary(result)}"
-            yield Finding("note", "captions-behind", head, what, "`assembler retime` moves its captions along")
+            yield behind(files, result, "`assembler retime` moves its captions along")
         if bare:
             some = " ".join(record_words(result.record, bare[0]))
             what = f"{_counted(len(bare))} no caption in '{files.language}'; the first: \"{some}\""
+            head = Place(files.shown(files.captions), 1, 1)
             yield Finding("note", "captions-untranslated", head, what, "write them into the file where they are said")
 
 
