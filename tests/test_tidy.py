@@ -125,7 +125,7 @@ def test_nothing_goes_while_a_run_holds_the_lock(project: Path, capsys: pytest.C
     assert files(project) == before
 
 
-def test_what_a_killed_run_left_goes_once_it_is_an_hour_old(project: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_what_a_run_elsewhere_left_goes_once_it_stands(project: Path, capsys: pytest.CaptureFixture[str]) -> None:
     cache = project / ".assembler"
     old, new = cache / "voice" / "a.0123.partial.f32", cache / "measure" / "older" / "part.77.partial.npz"
     for path in (old, new):

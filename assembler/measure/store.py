@@ -12,9 +12,6 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import json
-import math
-import os
-import time
 import zipfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields
@@ -33,7 +30,8 @@ from assembler.measure.model import Cadence, Thumbs
 from assembler.measure.passes import new_watcher, notes_of
 from assembler.media.content import content_print
 from assembler.media.info import CaptureInfo
-from assembler.media.landing import land, write_error
+from assembler.media.landing import landing, write_error
+from assembler.media.leftovers import clear_left
 
 PART = 1200
 """Pictures to a part; at most so many are looked at again after a stop."""
@@ -275,20 +273,12 @@ def _kept_verdicts(info: CaptureInfo, folder: Path) -> Cadence | None:
 def _new_verdicts(info: CaptureInfo, folder: Path, notes: Notes, ever: Floats) -> Cadence:
     path = _verdicts_path(folder)
     cadence = verdicts.cadence_of(info, notes, ever)
-    # A run that was killed while it wrote may have left a piece; none takes so long to write.
-    left = [path for path in folder.glob("*.partial.*") if time.time() - _written(path) > 60]
-    for old in (*folder.glob("verdicts-*.npz"), *left):
+    clear_left(folder)
+    for old in folder.glob("verdicts-*.npz"):
         with contextlib.suppress(OSError):
             old.unlink()
     _save(path, {field.name: np.asarray(getattr(cadence, field.name)) for field in fields(Cadence)})
     return cadence
-
-
-def _written(path: Path) -> float:
-    try:
-        return path.stat().st_mtime
-    except OSError:
-        return math.inf
 
 
 def _as_cadence(loaded: Arrays, pictures: int) -> Cadence:
@@ -328,14 +318,9 @@ def _save(path: Path, arrays: Mapping[str, npt.NDArray[Any]]) -> None:
 
 
 def _write(path: Path, fill: Callable[[Any], Any]) -> None:
-    """Write a file under a name of this process's own, then give it its place."""
-    partial = path.with_name(f"{path.stem}.{os.getpid()}.partial{path.suffix}")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with partial.open("wb") as file:
-            fill(file)
-    except OSError as error:
-        with contextlib.suppress(OSError):
-            partial.unlink(missing_ok=True)
-        raise write_error(path, error) from error
-    land(partial, path)
+    with landing(path, shared=True) as partial:
+        try:
+            with partial.open("wb") as file:
+                fill(file)
+        except OSError as error:
+            raise write_error(path, error) from error

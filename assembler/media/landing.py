@@ -9,14 +9,13 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
-import secrets
 from collections.abc import Iterator
 from pathlib import Path
 
 from assembler.errors import AssemblerError, MissingPartError, RenderError
+from assembler.media.leftovers import PARTIAL, own_name
 
 _NO_ROOM = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EFBIG})
-PARTIAL = ".partial"
 
 
 def partial_name(path: Path) -> Path:
@@ -48,7 +47,7 @@ def landing(path: Path, *, shared: bool = False) -> Iterator[Path]:
     shared: other runs may be writing the same file just now, so the partial name is of this run alone.
     Makes the folder. Raises MissingPartError when the disk is full or may not be written.
     """
-    partial = partial_name(path.with_stem(f"{path.stem}.{secrets.token_hex(4)}") if shared else path)
+    partial = own_name(path) if shared else partial_name(path)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:

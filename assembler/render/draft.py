@@ -21,6 +21,7 @@ from assembler.captions.cues import Cue
 from assembler.captions.soft import soft_captions
 from assembler.errors import UsageError
 from assembler.media.join import join_parts
+from assembler.media.leftovers import clear_left
 from assembler.media.proxies import Proxies
 from assembler.media.soft_captions import SoftCaptions
 from assembler.media.sound_coder import SoundBlock, SoundCoding
@@ -190,7 +191,7 @@ def _render(
     began = time.perf_counter()
     refuse_unwritable(destination(timeline, options.out, options.purpose))
     store = PartStore(timeline.folder / CACHE_NAME, options.purpose)
-    store.sweep()
+    clear_left(timeline.folder / CACHE_NAME)
     parts = plan_draft(timeline, cues, options)
     span = span_of(timeline, only=options.only, start_frame=options.start_frame, end_frame=options.end_frame)
     store.remember(part.job for part in parts)
@@ -201,7 +202,7 @@ def _render(
         try:
             times = _make(timeline, options, parts, meter, fonts, proxies, open_tools, cancelled)
         except BaseException:
-            store.sweep()  # what processes that were ended have left half written
+            clear_left(store.folder)  # what processes that were ended have left half written
             raise
         if cancelled():
             raise Interrupted

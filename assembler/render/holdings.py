@@ -12,14 +12,13 @@ import json
 import os
 import re
 import shutil
-import time
 from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from assembler.errors import UsageError
 from assembler.media.content import content_print
-from assembler.media.landing import PARTIAL
+from assembler.media.leftovers import PARTIAL, is_left
 from assembler.media.proxies import FOLDER as PROXIES
 from assembler.media.proxies import proxy_folder
 from assembler.render.parts import PARTS_NAME, used_parts
@@ -30,8 +29,6 @@ _LIMIT_BYTES, _LIMIT_SHARE = 10 << 30, 10
 """A cache may take so much, and at most one part in so many of its disk."""
 KINDS = ("parts", "voices", "sound", "measurements", "proxies", "left over", "other")
 _SEALED = (".mp4", ".seal")
-_LEFT_S = 3600
-"""What is half written and has not grown for an hour was left by a run that was killed."""
 _UNITS = {"": 0, "K": 10, "M": 20, "G": 30, "T": 40}
 
 
@@ -77,7 +74,7 @@ def prunable(cache: Path, held: Collection[Holding], kept: Collection[Path], to_
     kept: places of what stays, however much that is."""
     last_run = max((_time(path) for path in (cache / PARTS_NAME).glob("last-*.json")), default=0.0)
     size = sum(each.size_bytes for each in held)
-    going = [each for each in held if each.kind == "left over" and time.time() - each.used_at > _LEFT_S]
+    going = [each for each in held if each.kind == "left over" and is_left(each.place)]
     size -= sum(each.size_bytes for each in going)
     for each in held:
         if size <= to_bytes:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
-from assembler.media.landing import PARTIAL, write_whole
+from assembler.media.landing import write_whole
 from assembler.render import seals
 from assembler.render.changes import Noted, changes, noted, only_once
 from assembler.render.jobs import PartJob, facets_key, job_facets
@@ -120,12 +120,6 @@ class PartStore:
         """Note what the parts were made from, so that the next plan can say what changed."""
         told = self._last_run() | {job.name: noted(job) for job in jobs}
         write_whole(self._remembered, json.dumps(told, sort_keys=True, indent=0).encode())
-
-    def sweep(self) -> None:
-        """Remove what a killed run left half written. Only while holding the project's lock."""
-        for left in self.folder.glob(f"*{PARTIAL}.*"):
-            with contextlib.suppress(OSError):
-                left.unlink()
 
     def tidy(self, used: Iterable[PlannedPart], *, whole: bool) -> None:
         """Mark parts as used today. After a run of the whole programme, note which it used, and remove those not used

@@ -13,7 +13,6 @@ from pathlib import Path
 
 from assembler.media.content import content_print
 from assembler.media.info import CaptureInfo
-from assembler.media.landing import PARTIAL
 from assembler.media.processes import processors
 from assembler.media.proxies import FOLDER, Proxies, pays, piece_path, piece_span, pieces_of, present, proxy_folder
 from assembler.media.proxy_writing import make_pieces
@@ -28,7 +27,6 @@ from assembler.storyboard.model import Storyboard
 from assembler.timeline.model import PlacedShot, Timeline
 
 _KEEP_DAYS = 14
-_LEFT_S = 600  # a piece is written in seconds; what has not grown for so long was left by a killed run
 _CORES_EACH = 2
 _LONGEST_BESIDE_S = 600
 
@@ -131,14 +129,13 @@ def _wanted(jobs: Iterable[PartJob], stage: Stage) -> dict[str, set[int]]:
 
 
 def _tidy(cache: Path, used: Mapping[str, Proxies]) -> None:
-    """Mark pieces as used today; remove those not used for two weeks, and what killed runs left."""
+    """Mark pieces as used today; remove those not used for two weeks."""
     now = time.time()
     for proxies in used.values():
         for piece in proxies.pieces:
             with contextlib.suppress(OSError):
                 os.utime(piece_path(proxies.folder, piece), (now, now))
     for path in (cache / FOLDER).glob("*/*.mp4"):
-        most_s = _LEFT_S if PARTIAL in path.name else _KEEP_DAYS * 86_400
         with contextlib.suppress(OSError):
-            if now - path.stat().st_mtime > most_s:
+            if now - path.stat().st_mtime > _KEEP_DAYS * 86_400:
                 path.unlink()

@@ -17,7 +17,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from assembler.media.landing import PARTIAL, write_whole
+from assembler.media.landing import write_whole
 from assembler.sound.delivery import Delivered, Delivery, deliver
 from assembler.sound.report import MixReport, SegmentSound
 from assembler.sound.store import UNREADABLE, kept_levels, kept_stems, sound_key
@@ -42,7 +42,6 @@ def kept_sound(
     folder = cache / "sound"
     told = f"{sound_key(timeline)} {span.start_frame} {span.end_frame} {delivery}"
     path = folder / f"{hashlib.sha256(told.encode()).hexdigest()[:40]}.m4a"
-    _sweep(folder)
     found = _read(path)
     seconds = -(-sample_of_frame(timeline.frames, timeline.rate) // SAMPLE_RATE)
     if found is not None:
@@ -90,13 +89,6 @@ def _seal(path: Path) -> dict[str, Any]:
     with path.open("rb") as file:
         digest = hashlib.file_digest(file, "sha256").hexdigest()
         return {"bytes": file.tell(), "sha256": digest}
-
-
-def _sweep(folder: Path) -> None:
-    """Remove what a killed run left half coded."""
-    with contextlib.suppress(OSError):
-        for path in folder.glob(f"*{PARTIAL}.m4a"):
-            path.unlink(missing_ok=True)
 
 
 def _tidy(folder: Path) -> None:
