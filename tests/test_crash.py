@@ -86,6 +86,22 @@ def test_a_run_killed_at_any_moment_is_taken_up_where_it_stopped(tmp_path: Path,
         assert one["gone_s"] < GONE_S, one
 
 
+@pytest.mark.skipif(os.name != "posix", reason="processes are asked after by kill(2) with signal 0 (POSIX)")
+def test_the_next_run_clears_what_an_ended_process_left_anywhere_in_the_cache(project: Path) -> None:
+    named = (
+        "from assembler.media.leftovers import own_name; "
+        "import pathlib, sys; print(own_name(pathlib.Path(sys.argv[1])))"
+    )
+    for place in ("sound/a.levels", "sound/b.m4a", "sound/stems/c.f32", "voice/d.f32", "measure/e/part.npz", "f.json"):
+        path = project / ".assembler" / place
+        path.parent.mkdir(parents=True, exist_ok=True)
+        asked = [sys.executable, "-c", named, str(path)]
+        Path(subprocess.run(asked, check=True, capture_output=True, text=True).stdout.strip()).write_bytes(b"half")
+    assert len(left_over(project)) == 6
+    render(prepare(project))
+    assert not left_over(project)
+
+
 @pytest.mark.skipif(not HAS_PROC, reason="a process's children are read from /proc")
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL], ids=lambda number: number.name)
 def test_no_worker_outlives_a_run_that_is_ended(project: Path, number: signal.Signals) -> None:
