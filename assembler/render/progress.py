@@ -14,6 +14,7 @@ from types import TracebackType
 from typing import Any, Protocol, Self, TextIO
 
 LINE_EVERY_S = 10.0
+_TOLD_FROM_S = 0.05  # a speed from less is that of the clock
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +83,7 @@ class Meter:
         if self._listener is None:
             return
         spent = self._now() - self._began
-        per_s = self._counted / spent if self._counted and spent > 0 else 0.0
+        per_s = self._counted / spent if self._counted and spent >= _TOLD_FROM_S else 0.0
         left = self._total - self._done
         eta_s = left / per_s if per_s else (0.0 if left == 0 else None)
         self._listener(Event(self._stage, self._done, self._total, self._unit, per_s, eta_s, self.note))
