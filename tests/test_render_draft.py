@@ -118,6 +118,8 @@ def test_what_a_killed_run_left_half_written_is_swept_away(tmp_path: Path) -> No
     left = tmp_path / ".assembler" / "parts" / "0123.partial.mp4"
     left.parent.mkdir(parents=True)
     left.write_bytes(b"half")
+    then = time.time() - 3600  # since when it has not grown
+    os.utime(left, (then, then))
     draft(programme(tmp_path, SCENES))
     assert not left.exists()
 

@@ -184,8 +184,8 @@ def test_a_token_takes_less_than_a_fifth_of_a_millisecond() -> None:
     spoken_form(lines[0])
 
     def once() -> float:
-        before = time.perf_counter()
+        before = time.process_time()
         tokens = sum(len(spoken_form(line)) for line in lines)
-        return (time.perf_counter() - before) / tokens
+        return (time.process_time() - before) / tokens
 
     assert min(once() for _ in range(5)) < 0.0002

@@ -115,10 +115,10 @@ def test_numbers_are_exact(written: str, value: Fraction) -> None:
 
 @pytest.mark.parametrize("written", [".nan", "-.inf", "1e999999999", "1e-999999999", "9" * 5000])
 def test_numbers_without_a_sensible_value_are_refused_at_once(written: str) -> None:
-    started = time.perf_counter()
+    started = time.process_time()
     with pytest.raises(ValueError, match=r"number|too"):
         exact_number(written)
-    assert time.perf_counter() - started < 0.1
+    assert time.process_time() - started < 0.1
 
 
 def _bomb(levels: int) -> str:
