@@ -38,8 +38,8 @@ from usual import environment
 
 from assembler.render.draft import QUICK
 
-CODING = ["-preset", QUICK.preset, "-crf", str(QUICK.crf)]
-CODING += ["-x264-params", f"mbtree=1:rc-lookahead={QUICK.lookahead}:keyint=120"]
+CODING = ["-preset", QUICK.preset, "-qp", str(QUICK.quantiser)]
+CODING += ["-x264-params", f"bframes={QUICK.between}:b-adapt=0:keyint=120"]
 """What makes imageio-ffmpeg's program and moviepy code as drafts are coded."""
 HERE = Path(__file__).resolve().parent
 FFMPEG = imageio_ffmpeg.get_ffmpeg_exe()

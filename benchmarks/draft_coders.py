@@ -1,11 +1,11 @@
 """What ways of coding a draft cost and lose: processor time, bits and error on the same composed pictures.
 
-    python benchmarks/draft_coders.py [--pictures 180] [NAME=LEFT,RIGHT ...]
+    python benchmarks/draft_coders.py [--pictures 180] [--first 0] [NAME=LEFT,RIGHT ...]
 
-Each material is two captures, scaled by `area` to half of 720p each and set side by side; without any, the two moving
-test patterns of cold_draft.py. Error is that of luma within the panes: PSNR over every third picture and of the worst
-of them, and SSIM over 8 x 8 pixels that do not overlap (the plain formula by Wang et al., IEEE TIP 13(4), 2004, without
-its window). Processor time is the less of two codings, all threads.
+Each material is two captures from their picture `--first` on, scaled by `area` to half of 720p each and set side by
+side; without any, the two moving test patterns of cold_draft.py. Error is that of luma within the panes: PSNR over
+every third picture and of the worst of them, and SSIM over 8 x 8 pixels that do not overlap (the plain formula by Wang
+et al., IEEE TIP 13(4), 2004, without its window). Processor time is the less of two codings, all threads.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from __future__ import annotations
 import argparse
 import tempfile
 import time
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -27,24 +28,25 @@ from assembler.media.reader import PaneShape, PictureReader
 from assembler.media.writer import EncoderSettings, PartWriter, frame_planes
 from assembler.render.draft import QUICK
 
+ULTRA = EncoderSettings(preset="ultrafast", between=5, threads=1)
 WAYS = {
     "veryfast, crf 23": EncoderSettings(preset="veryfast", crf=23),
-    "superfast, crf 26": EncoderSettings(preset="superfast", crf=26),
-    "superfast, 10 ahead, crf 23": EncoderSettings(preset="superfast", crf=23, lookahead=10),
-    "superfast, 10 ahead, crf 22 (drafts)": QUICK,
-    "superfast, 5 ahead, crf 22": EncoderSettings(preset="superfast", crf=22, lookahead=5),
-    "ultrafast, crf 26": EncoderSettings(preset="ultrafast", crf=26),
+    "superfast, 10 ahead, crf 22": EncoderSettings(preset="superfast", crf=22, lookahead=10),
     "ultrafast, crf 28": EncoderSettings(preset="ultrafast", crf=28),
+    "ultrafast, 3 between, crf 24": replace(ULTRA, between=3, crf=24),
+    "ultrafast, 3 between, qp 25": replace(ULTRA, between=3, quantiser=25),
+    "ultrafast, 5 between, qp 25, in 4 slices": replace(ULTRA, quantiser=25, threads=4),
+    "ultrafast, 5 between, qp 25 (drafts)": QUICK,
 }
 
 
-def composed(captures: list[Path], pictures: int) -> list[Planes]:
+def composed(captures: list[Path], pictures: int, first: int = 0) -> list[Planes]:
     """Two captures side by side on a 720p canvas."""
     shape, found = PaneShape(640, 360, None, "area"), [blank(1280, 720) for _ in range(pictures)]
     for place, path in enumerate(captures):
         with PictureReader(probe(path), shape) as reader:
             for number, canvas in enumerate(found):
-                shown, left = reader.planes(number), 640 * place
+                shown, left = reader.planes(first + number), 640 * place
                 canvas.y[180:540, left : left + 640] = shown.y
                 canvas.u[90:270, left // 2 : left // 2 + 320] = shown.u
                 canvas.v[90:270, left // 2 : left // 2 + 320] = shown.v
@@ -85,6 +87,7 @@ def main() -> None:
     """Print one table."""
     arguments = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     arguments.add_argument("--pictures", type=int, default=180)
+    arguments.add_argument("--first", type=int, default=0)
     arguments.add_argument("materials", nargs="*", metavar="NAME=LEFT,RIGHT")
     options = arguments.parse_args()
     with tempfile.TemporaryDirectory(prefix="draft-coders-") as work:
@@ -93,11 +96,11 @@ def main() -> None:
             name, _, paths = material.partition("=")
             materials[name] = [Path(path) for path in paths.split(",")]
         if not materials:
-            make_captures(Path(work), 1 + options.pictures // 60)
+            make_captures(Path(work), 1 + (options.first + options.pictures) // 60)
             materials["pattern"] = [Path(work) / "a.mp4", Path(work) / "b.mp4"]
         print(f"| material | way | ms a picture | Mb/s | PSNR dB | worst | SSIM | worst |\n|{'---|' * 8}")
         for name, captures in materials.items():
-            pictures = composed(captures, options.pictures)
+            pictures = composed(captures, options.pictures, options.first)
             for way, settings in WAYS.items():
                 print(f"| {name} | {way} | {told(pictures, settings, Path(work) / 'coded.mp4')} |", flush=True)
 

@@ -1,7 +1,8 @@
-"""How drafts are coded: quicker than by `veryfast` at CRF 23, and no further from what was drawn."""
+"""How drafts are coded: by the least work that stays as near to what was drawn as more of it was before."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -15,7 +16,7 @@ from assembler.media.writer import EncoderSettings, PartWriter, frame_planes
 from assembler.render.draft import QUICK
 
 WIDTH, HEIGHT, FRAMES = 320, 176, 60
-BEFORE = EncoderSettings(preset="veryfast", crf=23)
+BEFORE = EncoderSettings(preset="superfast", crf=22, lookahead=10)  # takes twice the time
 
 
 def scene(seed: int) -> list[Planes]:
@@ -49,24 +50,43 @@ def error(path: Path, pictures: list[Planes]) -> float:
 
 
 @pytest.mark.parametrize("seed", [1, 2])
-def test_drafts_are_as_close_to_what_was_drawn_and_not_much_larger_than_before(tmp_path: Path, seed: int) -> None:
+def moving(seed: int) -> list[Planes]:
+    """The whole picture drifts by a part of a pixel, as a camera makes it, with grain that stays on what is shown."""
+    wide = np.kron(np.random.default_rng(seed).uniform(40, 200, (HEIGHT // 8, WIDTH // 8)), np.ones((32, 32)))
+    wide += np.random.default_rng(seed + 1).normal(0, 12, wide.shape)
+    for axis in (0, 1):
+        wide = sum(np.roll(wide, k, axis) for k in range(-6, 7)) / 13
+    chroma = np.full((HEIGHT // 2, WIDTH // 2), 128, np.uint8)
+    shown = (np.roll(wide, -3 * frame, 1)[::4, ::4] for frame in range(FRAMES))
+    return [Planes(np.clip(luma, 16, 235).astype(np.uint8), chroma, chroma) for luma in shown]
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_drafts_are_as_close_to_what_was_drawn_for_up_to_three_times_the_bits(tmp_path: Path, seed: int) -> None:
     pictures = scene(seed)
     before, now = (written(tmp_path / f"{s.preset}.mp4", pictures, s) for s in (BEFORE, QUICK))
-    # Source: benchmarks/draft_coders.py on a made pattern, film and two scenes of the demo: 1.2 to 1.35 times the bits.
+    # Source: benchmarks/draft_coders.py on a made pattern, film and two scenes of the demo: 1.7 to 3.1 times the bits.
     assert error(now, pictures) <= error(before, pictures)
-    assert now.stat().st_size < 1.5 * before.stat().st_size
+    assert now.stat().st_size < 3 * before.stat().st_size
 
 
-def test_without_looking_ahead_the_same_preset_takes_far_more_bits(tmp_path: Path) -> None:
-    pictures = scene(3)
-    ahead = written(tmp_path / "ahead.mp4", pictures, QUICK)
-    blind = written(tmp_path / "blind.mp4", pictures, EncoderSettings(preset="superfast", crf=22))
-    assert blind.stat().st_size > 1.3 * ahead.stat().st_size
+def test_without_pictures_that_lean_on_both_sides_a_draft_takes_far_more_bits(tmp_path: Path) -> None:
+    pictures = moving(3)
+    drafts = written(tmp_path / "drafts.mp4", pictures, QUICK)
+    forward = written(tmp_path / "forward.mp4", pictures, replace(QUICK, between=0))
+    assert forward.stat().st_size > 1.3 * drafts.stat().st_size
+
+
+def test_all_pictures_of_a_draft_are_coded_by_one_quantiser(tmp_path: Path) -> None:
+    path = written(tmp_path / "a.mp4", moving(4)[:12], QUICK)
+    # Source: x264 itself writes what it was told into the first picture's notes.
+    told = path.read_bytes()
+    assert b"rc=cqp" in told and b" qp=25 " in told and b"b_adapt=0" in told
 
 
 def test_the_same_pictures_give_the_same_bytes_and_parts_of_any_length_join(tmp_path: Path) -> None:
     pictures = scene(4)
-    cuts = [(0, 1), (1, 3), (3, 60)]
+    cuts = [(0, 1), (1, 3), (3, 8), (8, 60)]
     parts = [
         [written(tmp_path / f"{turn}-{first}.mp4", pictures[first:end], QUICK) for first, end in cuts] for turn in "ab"
     ]

@@ -25,6 +25,7 @@ from assembler.media.join import Chapter, join_parts
 from assembler.media.landing import landing
 from assembler.media.planes import Planes, blank
 from assembler.media.writer import EncoderSettings, PartWriter, clock_of, count_pictures, frame_planes
+from assembler.render.draft import QUICK as DRAFT
 
 QUICK = EncoderSettings(preset="ultrafast")
 WITH_B = EncoderSettings(preset="veryfast")  # pictures decoded in another order than shown
@@ -135,7 +136,7 @@ def test_the_clock_is_exact_and_is_the_one_the_file_keeps(rate: Fraction, clock:
 
 
 @pytest.mark.parametrize("rate", RATES)
-@pytest.mark.parametrize("settings", [QUICK, WITH_B])
+@pytest.mark.parametrize("settings", [QUICK, WITH_B, DRAFT])
 def test_joined_parts_of_any_length_keep_every_picture(
     tmp_path: Path, rate: Fraction, settings: EncoderSettings
 ) -> None:
@@ -152,8 +153,9 @@ def test_joined_parts_of_any_length_keep_every_picture(
         assert np.array_equal(frame_planes(joined, 8).y, frame_planes(own, 8).y)
 
 
-def test_decoding_times_rise_and_another_decoder_finds_no_fault(tmp_path: Path) -> None:
-    parts = write_parts(tmp_path, [1, 2, 37, 61, 1], settings=WITH_B)
+@pytest.mark.parametrize("settings", [WITH_B, DRAFT])
+def test_decoding_times_rise_and_another_decoder_finds_no_fault(tmp_path: Path, settings: EncoderSettings) -> None:
+    parts = write_parts(tmp_path, [1, 2, 37, 61, 1], settings=settings)
     out = tmp_path / "out.mp4"
     join_parts(parts, out, rate=Fraction(60), sound=silence(102, Fraction(60)))
     with av.open(str(out)) as container:

@@ -44,7 +44,9 @@ _GRAIN = 10_000
 class EncoderSettings:
     """How parts are encoded. Parts that are to be joined must share these.
 
-    crf: constant quality, lower is better. keyint_s: seconds at most between pictures that can be
+    crf: constant quality, lower is better. quantiser: one for all pictures in its place, of H.264, lower is better; the
+    codec then need not judge each picture beforehand; 0 = by crf. between: pictures of H.264 that lean on both sides,
+    always so many in a row; 0 lets the preset choose. keyint_s: seconds at most between pictures that can be
     sought to. threads: one number on every machine, because pictures coded by another number of threads are not the
     same to the bit; 0 lets the codec choose. max_rate, buffer: what a decoder takes, in bits a second and bits held
     back (VBV); 0 = no cap. level: of the codec, such as "4.2"; empty lets the codec choose. references: pictures kept
@@ -55,6 +57,8 @@ class EncoderSettings:
     codec: Literal["libx264", "libx265"] = "libx264"
     preset: str = "veryfast"
     crf: int = 23
+    quantiser: int = 0
+    between: int = 0
     keyint_s: Fraction = Fraction(2)
     bits: Literal[8, 10] = 8
     threads: int = 4
@@ -87,8 +91,11 @@ class EncoderSettings:
                 inner += f":mbtree=1:rc-lookahead={self.lookahead}"
             if self.references:
                 inner += f":ref={self.references}"
+            if self.between:
+                inner += f":bframes={self.between}:b-adapt=0"
             profile = "high" if self.bits == 8 else "high10"
-            return {"preset": self.preset, "crf": str(self.crf), "profile": profile, "x264-params": inner}
+            quality = {"qp": str(self.quantiser)} if self.quantiser else {"crf": str(self.crf)}
+            return {"preset": self.preset, **quality, "profile": profile, "x264-params": inner}
         # info=0: otherwise the settings are written into the header, which must be equal in every part.
         inner = f"info=0:open-gop=0:keyint={keyint}:log-level=none"
         if self.threads:
