@@ -6,6 +6,7 @@ from fractions import Fraction
 from pathlib import Path
 
 import numpy as np
+from graphs_maker import every, series
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from stage_maker import fonts
@@ -16,6 +17,10 @@ from assembler.media.info import CaptureInfo, Colour
 from assembler.narration.speech import Speech
 from assembler.picture.arrange import layout_of
 from assembler.picture.evidence import Evidence
+from assembler.picture.graph_band import GraphBand
+from assembler.picture.graph_plan import GRAPH_KINDS, band_height
+from assembler.picture.ground import filled
+from assembler.picture.look import GROUND
 from assembler.picture.stage import Stage
 from assembler.storyboard import read_storyboard
 from assembler.timeline.model import Timeline
@@ -95,3 +100,20 @@ def test_a_shot_without_measured_captures_has_no_band() -> None:
     stage = Stage(1280, 720, 8, timeline.rate, timeline.storyboard.subjects, infos, fonts(), Path("/project"),
                   (1280, 720))  # fmt: skip
     assert layout_of(timeline.segments[0].shots[0], stage).evidence is None
+
+
+def test_what_does_not_move_may_be_drawn_beforehand() -> None:
+    shown = [series(every(2, 300)), series(every(3, 300), 1)]
+    height = band_height(GRAPH_KINDS, 2, 720)
+    band = GraphBand(shown, GRAPH_KINDS, 3.0, 1152, height, 720, fonts())
+    whole, page = (filled(1280, height + 80, GROUND, bits=8) for _ in range(2))
+    band.paint(whole, 64, 40, [2.0, 2.1])
+    band.paint_still(page, 64, 40)
+    ink = page.y != page.y[0, 0]
+    assert ink.any()
+    for rect in band.still_rects(64, 40):
+        ink[rect.y : rect.bottom, rect.x : rect.right] = False
+    assert not ink.any()
+    band.paint(page, 64, 40, [2.0, 2.1], still=False)
+    for name in "yuv":
+        assert np.array_equal(getattr(page, name), getattr(whole, name))

@@ -74,6 +74,8 @@ class Arranged:
             self._opened.close()
             raise
         self._evidence = Evidence(shot, stage, self.layout) if self.layout.evidence is not None else None
+        if self._evidence is not None:
+            self._evidence.settle(self.base, [pane.rect for pane in self.panes])
         self._ground = uncovered(stage.width, stage.height, [pane.rect for pane in self.panes])
 
     def paint(self, frame: int, canvas: Planes) -> None:

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from assembler.measure.clock import Clock
 from assembler.media.planes import Planes
+from assembler.picture.geometry import Rect
 from assembler.picture.graph_band import DEFAULT_WINDOW_S, GraphBand
 from assembler.picture.graph_plan import band_height
 from assembler.picture.graph_series import GraphSeries, graph_series, initials
@@ -51,15 +54,27 @@ class Evidence:
             stage.bits,
             backing=layout.evidence_over_picture,
         )
+        self._over_picture = layout.evidence_over_picture
+        self._settled = False
 
     def times_s(self, frame: int) -> tuple[float, ...]:
         """For each capture, when the picture that its pane shows at a frame of the shot came on screen."""
         captures = self._stage.captures
         return tuple(float(captures[p.capture.id].time_s(int(p.picture[frame]))) for p in self._panes)
 
+    def settle(self, page: Planes, pictures: Sequence[Rect]) -> None:
+        """Draw what does not move onto the page, which is copied to every frame, rather than onto each frame anew.
+        pictures: where they lie on the page; a band that meets one is left as it is."""
+        x, y = self._place.x, self._place.y
+        if not self._over_picture and not any(
+            rect.meets(picture) for rect in self.band.still_rects(x, y) for picture in pictures
+        ):
+            self.band.paint_still(page, x, y)
+            self._settled = True
+
     def paint(self, frame: int, canvas: Planes) -> None:
-        """Draw the band for a frame of the shot."""
-        self.band.paint(canvas, self._place.x, self._place.y, self.times_s(frame))
+        """Draw the band for a frame of the shot, on its page where it was settled there."""
+        self.band.paint(canvas, self._place.x, self._place.y, self.times_s(frame), still=not self._settled)
 
     def _series(self) -> tuple[GraphSeries, ...]:
         subjects = [self._stage.subjects.get(pane.capture.subject or "") for pane in self._panes]

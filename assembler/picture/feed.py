@@ -32,7 +32,8 @@ class PaneFeed:
     """Hands out, frame by frame, the picture of one pane. A context manager.
 
     picture: (frames,) index into the capture's pictures for each frame of the shot. first: the first
-    frame that will be asked for. ahead: how many pictures may wait, read but not yet asked for.
+    frame that will be asked for. ahead: how many pictures may wait, read but not yet asked for; as many as keep the
+    decoders at work while one part is finished and the next begun.
     An error while reading is raised by `at` when the frame that needs the picture is asked for.
     """
 
@@ -43,7 +44,7 @@ class PaneFeed:
         picture: npt.NDArray[np.int32],
         first: int = 0,
         *,
-        ahead: int = 3,
+        ahead: int = 6,
         opened: Callable[[CaptureInfo, PaneShape], AbstractContextManager[Source]] = PictureReader,
     ) -> None:
         shown = picture[first:]

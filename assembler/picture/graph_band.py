@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from assembler.media.planes import Planes
-from assembler.picture.geometry import floor_even
+from assembler.picture.geometry import Rect, floor_even
 from assembler.picture.graph_chunks import Strip
 from assembler.picture.graph_draw import PixelPen, dashed
 from assembler.picture.graph_labels import (
@@ -163,16 +163,26 @@ class GraphBand:
             for index, picture in enumerate(pictures)
         )
 
-    def paint(self, canvas: Planes, x: int, y: int, times_s: Sequence[float]) -> None:
+    def still_rects(self, x: int, y: int) -> tuple[Rect, ...]:
+        """Where what does not move lies, of a band with its top left corner at (x, y)."""
+        return tuple(Rect(x + left, y + top, sprite.width, sprite.height) for sprite, left, top in self._still)
+
+    def paint_still(self, canvas: Planes, x: int, y: int) -> None:
+        """Draw what does not move: of all the rest nothing lies beneath it."""
+        for sprite, left, top in self._still:
+            blend(canvas, sprite, x + left, y + top)
+
+    def paint(self, canvas: Planes, x: int, y: int, times_s: Sequence[float], *, still: bool = True) -> None:
         """Draw the band with its top left corner at (x, y), even, at a frame at which each series'
-        pane shows its capture at times_s, seconds from its first picture."""
+        pane shows its capture at times_s, seconds from its first picture. still: False where the canvas
+        holds what does not move already."""
         plan = self.plan
         shown = self.state_at(times_s)
         if self._backing is not None:
             reach = even(scaled(20, plan.canvas_h))
             blend(canvas, self._backing, x - reach, y - floor_even(reach / 2))
-        for sprite, left, top in self._still:
-            blend(canvas, sprite, x + left, y + top)
+        if still:
+            self.paint_still(canvas, x, y)
         head = x + plan.head_x
         for index, now in enumerate(shown):
             end = self._end_of(index, now)
