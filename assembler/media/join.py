@@ -11,7 +11,6 @@ import contextlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from math import ceil
 from pathlib import Path
 from typing import Any
 
@@ -33,6 +32,7 @@ MOVIE_CLOCK = 240_000
 _CHAPTER_CLOCK = 10_000_000
 
 _AHEAD_S = Fraction(1, 2)
+_AHEAD = round(_AHEAD_S * SAMPLE_RATE)
 _USUAL_CODING = SoundCoding()
 _TELL_EVERY = 64
 
@@ -151,22 +151,26 @@ def _opened(path: Path) -> Iterator[tuple[Any, Any]]:
 def _packets(path: Path, rate: Fraction) -> Iterator[tuple[int, Any]]:
     """Each packet in file order with the number of the picture it shows (display order from 0)."""
     with _opened(path) as (container, stream):
-        pictures_a_tick, start = Fraction(stream.time_base) * rate, stream.start_time or 0
-        up, down = pictures_a_tick.numerator, pictures_a_tick.denominator
-        try:
-            for packet in container.demux(stream):
-                if packet.pts is None or not packet.size:
-                    continue
-                shown, off_grid = divmod((packet.pts - start) * up, down)
-                if off_grid:
-                    raise RenderError(f"{path}: this part is not at {rate} pictures a second")
-                yield shown, packet
-        except (ValueError, av.FFmpegError) as error:
-            raise RenderError(f"{path}: this part is damaged: {error}", mend="delete it and render again") from error
+        yield from _packets_in(container, stream, path, rate)
+
+
+def _packets_in(container: Any, stream: Any, path: Path, rate: Fraction) -> Iterator[tuple[int, Any]]:
+    pictures_a_tick, start = Fraction(stream.time_base) * rate, stream.start_time or 0
+    up, down = pictures_a_tick.numerator, pictures_a_tick.denominator
+    try:
+        for packet in container.demux(stream):
+            if packet.pts is None or not packet.size:
+                continue
+            shown, off_grid = divmod((packet.pts - start) * up, down)
+            if off_grid:
+                raise RenderError(f"{path}: this part is not at {rate} pictures a second")
+            yield shown, packet
+    except (ValueError, av.FFmpegError) as error:
+        raise RenderError(f"{path}: this part is damaged: {error}", mend="delete it and render again") from error
 
 
 def _scan(path: Path, rate: Fraction) -> _Scan:
-    with _opened(path) as (_, stream):
+    with _opened(path) as (container, stream):
         context = stream.codec_context
         shape = _Shape(
             codec=context.name,
@@ -176,7 +180,7 @@ def _scan(path: Path, rate: Fraction) -> _Scan:
             header=bytes(context.extradata or b""),
             colour=(context.color_primaries, context.color_trc, context.colorspace, context.color_range),
         )
-    order = [(shown, packet.is_keyframe) for shown, packet in _packets(path, rate)]
+        order = [(shown, packet.is_keyframe) for shown, packet in _packets_in(container, stream, path, rate)]
     if sorted(shown for shown, _ in order) != list(range(len(order))):
         raise RenderError(f"{path}: this part has gaps between its pictures", mend="delete it and render again")
     if not order or order[0] != (0, True):
@@ -213,6 +217,7 @@ def _write(
         container.set_chapters(_chapter_marks(chapters, rate))
 
     delay = max(scan.delay for scan in scans)
+    ahead_pictures = round(2 * _AHEAD_S * rate)
     done = 0  # packets of earlier parts: a part has as many packets as pictures
     for path, scan in zip(parts, scans, strict=True):
         place = done
@@ -222,9 +227,9 @@ def _write(
             packet.is_keyframe = source.is_keyframe
             packet.pts, packet.dts, packet.duration = (done + shown) * step, (place - delay) * step, step
             if texts is not None:  # before any sound: a caption that comes late is ended by what comes before it
-                texts.feed_to(place + round(2 * _AHEAD_S * rate))
+                texts.feed_to(place + ahead_pictures)
             if track is not None:
-                track.feed_to(Fraction(place) / rate + _AHEAD_S)
+                track.feed_to(_AHEAD + place * rate.denominator * SAMPLE_RATE // rate.numerator)
             container.mux(packet)
             place += 1
             if progress is not None and place % _TELL_EVERY == 0:
@@ -270,9 +275,9 @@ class _SoundTrack:
         self._coder = SoundCoder(container, coding)
         self._blocks = iter(blocks)
 
-    def feed_to(self, time_s: Fraction) -> None:
-        """Encode blocks until the sound reaches a time, or ends."""
-        while self._coder.received < time_s * SAMPLE_RATE and self._receive():
+    def feed_to(self, sample: int) -> None:
+        """Encode blocks until the sound reaches a sample, or ends."""
+        while self._coder.received < sample and self._receive():
             pass
 
     def finish(self, length_s: Fraction) -> None:
@@ -299,9 +304,9 @@ class _SoundCopy:
         self._source = open_media(path)
         self._packets = CodedPackets(container, self._source, path)
 
-    def feed_to(self, time_s: Fraction) -> None:
-        """Copy packets until the sound reaches a time, or ends."""
-        self._packets.feed_to(ceil(time_s * SAMPLE_RATE))
+    def feed_to(self, sample: int) -> None:
+        """Copy packets until the sound reaches a sample, or ends."""
+        self._packets.feed_to(sample)
 
     def finish(self, length_s: Fraction) -> None:
         """Copy the rest; the whole must be `length_s` long, to within a sample."""

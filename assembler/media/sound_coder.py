@@ -22,6 +22,7 @@ from assembler.timing.rates import SAMPLE_RATE
 SoundBlock = npt.NDArray[np.float32]
 
 _FRAME = 1024  # samples that are coded together
+_CLOCK = Fraction(1, SAMPLE_RATE)
 _PRIMING = 1024  # samples that a decoder gives out before the first
 _AT_ONCE, _AHEAD = 32, 3  # packets that are heard in one go, and how many goes coding may be ahead
 
@@ -68,7 +69,7 @@ class SoundCoder:
     def _coded(self, samples: int) -> Iterator[Any]:
         planar = np.ascontiguousarray(self._held[:samples].T)
         frame = av.AudioFrame.from_ndarray(planar, "fltp", "stereo")
-        frame.sample_rate, frame.time_base, frame.pts = SAMPLE_RATE, Fraction(1, SAMPLE_RATE), self._sent
+        frame.sample_rate, frame.time_base, frame.pts = SAMPLE_RATE, _CLOCK, self._sent
         self._sent += samples
         self._held = self._held[samples:]
         yield from self.stream.encode(frame)
@@ -181,8 +182,9 @@ class _Back:
         self._give(keep=0, end=samples)
 
     def _take(self, frames: Iterable[Any]) -> None:
-        for frame in frames:
-            self._waiting.append(frame.to_ndarray().T)
+        for frame in frames:  # float32, a plane for each channel
+            sides = [np.frombuffer(plane, np.float32)[: frame.samples] for plane in frame.planes]
+            self._waiting.append(np.stack(sides, axis=1))
 
     def _give(self, keep: int, end: int | None = None) -> None:
         if not self._waiting:

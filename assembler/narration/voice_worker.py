@@ -29,10 +29,10 @@ import re
 import signal
 import sys
 from collections.abc import Mapping, Sequence
+from html import escape
 from itertools import pairwise
 from pathlib import Path
 from typing import Any, BinaryIO
-from xml.sax.saxutils import escape
 
 # Values from espeak-ng's public header speak_lib.h.
 _SYNCHRONOUS = 2
@@ -117,7 +117,7 @@ class Voice:
         self._marks.clear()
         self._phonemes.clear()
         # A line feed, not a space: a mark that follows a full stop and a space is swallowed before a capital letter.
-        text = "\n".join(f'<mark name="{n}"/>{escape(_printable(word))}' for n, word in enumerate(words))
+        text = "\n".join(f'<mark name="{n}"/>{escape(_printable(word), quote=False)}' for n, word in enumerate(words))
         written = f"<speak>{text}</speak>".encode()
         failed = self._library.espeak_Synth(written, len(written) + 1, 0, 1, 0, _UTF8 | _SSML, None, None)
         self._library.espeak_Synchronize()

@@ -52,6 +52,10 @@ class Ducking:
         """(samples,) amplitudes from `start_sample` on; None where nothing is lowered."""
         lowered: npt.NDArray[np.float64] | None = None
         index = bisect_left(self._reaches, start_sample)
+        if index < len(self._spans):
+            start, end = self._spans[index]
+            if start - _AHEAD + _ATTACK <= start_sample and start_sample + samples <= end + _HOLD + 1:
+                return np.full(samples, 10.0 ** (self._depth_db / 20.0), np.float32)  # down all the while
         while index < len(self._spans) and self._spans[index][0] - _AHEAD < start_sample + samples:
             at = np.arange(start_sample, start_sample + samples, dtype=np.float64)
             start, end = self._spans[index]
