@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-from measure_clips import CODERS, TUNED, clips
+from measure_clips import CODERS, DROPS_CODERS, STEADY_CODERS, STORY_CODERS, TUNED, Clip, Source
 from measure_notes import Noted, noted
 from scipy.optimize import minimize
 
@@ -31,6 +31,8 @@ STILL = 0.1
 TEACH = 0.15
 """Those that differ by less than this are not taught from: coders leave out most such changes, and what is not in the
 file can only be learned as noise."""
+LEAST_PIECE = 30
+"""Pictures in a row without a repeat that are taught from by themselves."""
 WEIGHTS = Path(__file__).resolve().parent.parent / "assembler" / "measure" / "weights.py"
 
 
@@ -47,8 +49,16 @@ class Network(NamedTuple):
         return np.tanh(x @ self.inward.T + self.hidden_bias) @ self.outward + x @ self.straight + self.bias[0]
 
 
+def taught(source: Source) -> list[Clip]:
+    """What is taught of a source: stories and steadily new pictures by fewer coders than mixed cadences."""
+    stories = [c for c in STORY_CODERS if c.crf == 23]
+    steady = [c for c in STEADY_CODERS if c.codec == "libx264"]
+    kinds = (("mixed", CODERS), ("story", stories), ("steady", steady), ("drops", DROPS_CODERS))
+    return [Clip(source, coder, kind) for kind, coders in kinds for coder in coders]
+
+
 def examples(notes: list[Noted]) -> tuple[np.ndarray, np.ndarray]:
-    """Inputs and truth of every clip, and of a piece of it by itself: of short captures, and such as never repeat."""
+    """Inputs and truth of every clip, and of two pieces of it by themselves: of short captures, and such as never repeat."""
     rng = np.random.default_rng(0)
     xs, ys = [], []
     for one in notes:
@@ -58,13 +68,21 @@ def examples(notes: list[Noted]) -> tuple[np.ndarray, np.ndarray]:
         ys.append(one.new[use])
         length = int(rng.integers(50, 200))
         first = int(rng.integers(0, one.new.size - length))
-        piece = slice(first, first + length)
-        part = Notes(*(getattr(one.notes, name)[piece] for name in Notes.__slots__))
-        use = use[piece]
-        use[0] = False
-        xs.append(design(part)[use])
-        ys.append(one.new[piece][use])
+        for piece in (slice(first, first + length), steadiest(one.new)):
+            part = Notes(*(getattr(one.notes, name)[piece] for name in Notes.__slots__))
+            some = use[piece].copy()
+            some[:1] = False
+            if piece.stop - piece.start >= LEAST_PIECE:
+                xs.append(design(part)[some])
+                ys.append(one.new[piece][some])
     return np.concatenate(xs).astype(np.float32), np.concatenate(ys).astype(np.float32)
+
+
+def steadiest(new: np.ndarray) -> slice:
+    """The longest stretch without a repeat."""
+    edges = np.concatenate([[-1], np.flatnonzero(~new), [new.size]])
+    at = int(np.diff(edges).argmax())
+    return slice(int(edges[at]) + 1, int(edges[at + 1]))
 
 
 def fit(x: np.ndarray, y: np.ndarray, weight: np.ndarray, penalty: float, seed: int) -> Network:
@@ -116,7 +134,7 @@ def main() -> None:
     parser.add_argument("--write", action="store_true")
     options = parser.parse_args()
     folder = options.folder
-    per_source = {s.name: examples([noted(folder, clip) for clip in clips((s,))]) for s in TUNED}
+    per_source = {s.name: examples([noted(folder, clip) for clip in taught(s)]) for s in TUNED}
     everything = np.concatenate([x for x, _ in per_source.values()])
     centre, spread = everything.mean(0, dtype=np.float64), everything.std(0, dtype=np.float64) + 1e-6
     names = list(per_source)

@@ -47,6 +47,10 @@ TUNED = (
     Source("long bunny film later grain", f"film {LONG_FILM} from 340", 1.0, 2.0),
     Source("soft bunny film", "film bigbuckbunny soft"),
     Source("soft long bunny film", f"film {LONG_FILM} from 200 soft"),
+    Source("dialogue film", "film dialogue from 2"),
+    Source("figure film", "film figure from 250"),
+    Source("trailer film", "film trailer from 600"),
+    Source("tree film", "film tree"),
 )
 SCORED = (
     Source("bikes film", "film bikes"),
@@ -58,6 +62,11 @@ SCORED = (
     Source("coins movers", "movers coins", 0.8),
     Source("page pan 3 grain", "pan page", 3.0, 2.0),
 )
+FRESH = (
+    Source("city film", "film city"),
+    Source("walkers film", "film walkers"),
+    Source("globe film", "film globe"),
+)
 CODERS = (
     *(Coder("libx264", "medium", crf) for crf in (16, 20, 23, 26, 30)),
     Coder("libx264", "veryfast", 23),
@@ -68,11 +77,15 @@ CODERS = (
 
 
 STORY_CODERS = tuple(c for c in CODERS if c.crf not in (20, 26) and (c.preset, c.crf) != ("veryfast", 30))
+STEADY_CODERS = tuple(c for c in CODERS if (c.preset, c.crf) in (("medium", 20), ("medium", 26), ("veryfast", 23), ("fast", 28)))
+DROPS_CODERS = (Coder("libx264", "medium", 23),)
+STEADY = 240
 
 
 @dataclass(frozen=True)
 class Clip:
-    """One planted clip: a mix of cadences, or a story with fades, dark, a menu and a hitch."""
+    """One planted clip: a mix of cadences; a story with fades, dark, a menu and a hitch; steadily new pictures; or such
+    of which a tenth is dropped."""
 
     source: Source
     coder: Coder
@@ -83,8 +96,8 @@ class Clip:
         return folder / f"{self.source.name}{kind} {self.coder}.mp4".replace(" ", "_").replace("/", "")
 
 
-def clips(sources: tuple[Source, ...], kinds: tuple[str, ...] = ("mixed", "story")) -> tuple[Clip, ...]:
-    coders = {"mixed": CODERS, "story": STORY_CODERS}
+def clips(sources: tuple[Source, ...], kinds: tuple[str, ...] = ("mixed", "story", "steady", "drops")) -> tuple[Clip, ...]:
+    coders = {"mixed": CODERS, "story": STORY_CODERS, "steady": STEADY_CODERS, "drops": DROPS_CODERS}
     return tuple(Clip(s, c, kind) for kind in kinds for c in coders[kind] for s in sources)
 
 
@@ -93,6 +106,11 @@ def planted(folder: Path, clip: Clip) -> tuple[list[np.ndarray], Bools, np.ndarr
     drawn = renders(folder, clip.source)
     if clip.kind == "story":
         return story(drawn)
+    if clip.kind == "steady":
+        return list(drawn[:STEADY]), np.ones(STEADY, np.bool_), np.zeros(STEADY, np.uint8)
+    if clip.kind == "drops":
+        new = plan("drops", STEADY, seed=sum(clip.source.name.encode()))
+        return list(shown(drawn, new)), new, np.zeros(STEADY, np.uint8)
     new = plan("mixed", PICTURES, seed=sum(clip.source.name.encode()))
     return list(shown(drawn, new)), new, np.zeros(PICTURES, np.uint8)
 

@@ -32,11 +32,14 @@ HALVES = {
     "tuned": (
         *(("pan coffee", 1.5), ("film bigbuckbunny", 1.0), (f"film {LONG_FILM}", 1.0)),
         *((f"film {LONG_FILM} from 340", 1.0), ("road brick", 1.0), ("turn rocket", 1.0), ("sway gravel", 0.8)),
+        *(("film dialogue from 2", 1.0), ("film figure from 250", 1.0), ("film trailer from 600", 1.0)),
+        ("film tree", 1.0),
     ),
     "scored": (
         *(("pan chelsea", 1.2), ("film bikes", 1.0), ("film carphone_pristine", 1.0)),
         *(("road grass", 1.0), ("turn astronaut", 1.0)),
     ),
+    "fresh": (("film city", 1.0), ("film walkers", 1.0), ("film globe", 1.0)),
 }
 CASES: dict[str, tuple[tuple[float, int], ...]] = {
     "torn 33-55 Hz": ((47, 16), (55, 20), (33, 23), (40, 23), (50, 26)),

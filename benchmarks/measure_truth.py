@@ -18,7 +18,7 @@ from pathlib import Path
 
 import numpy as np
 from fit_cadence import STILL
-from measure_clips import CODERS, SCORED, STORY_CODERS, TUNED, Clip
+from measure_clips import CODERS, FRESH, SCORED, STEADY_CODERS, STORY_CODERS, TUNED, Clip
 from measure_notes import Noted, noted
 from peer_mpdecimate import kept
 
@@ -28,7 +28,7 @@ from assembler.measure.model import Cadence, State
 from assembler.measure.verdicts import cadence_of
 from assembler.media.probe import probe
 
-HALVES = {"tuned": TUNED, "scored": SCORED}
+HALVES = {"tuned": TUNED, "scored": SCORED, "fresh": FRESH}
 WINDOW = 60
 
 
@@ -127,6 +127,26 @@ def stories(folder: Path, half: str) -> None:
         )
 
 
+def steady(folder: Path, half: str, least: float, sources: bool) -> None:
+    """Captures in which every refresh shows a new picture: nothing repeats that differences could be held against."""
+    for coder in STEADY_CODERS:
+        ours, peer, refused, lines = Count(), Count(), 0, []
+        for source in HALVES[half]:
+            one = noted(folder, Clip(source, coder, "steady"))
+            cadence, use = verdicts(one, least)
+            own, other = Count(), Count()
+            for count, answer in (
+                *((own, cadence.is_new), (ours, cadence.is_new)),
+                *((other, kept(one.path, one.new.size)), (peer, kept(one.path, one.new.size))),
+            ):
+                count.add(one.new[use], answer[use])
+            refused += int(not cadence.reliable)
+            lines.append(f"    {source.name:26} {own!s:17} {other!s:17} {cadence.why}")
+        print(f"{coder!s:22} {ours!s:17} {peer!s:17} every refresh new; refused {refused} of {len(HALVES[half])}")
+        if sources:
+            print("\n".join(lines))
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("folder", type=Path)
@@ -137,6 +157,7 @@ def main() -> None:
     for half in options.halves.split(","):
         mixed(options.folder, half, options.least, options.sources)
         stories(options.folder, half)
+        steady(options.folder, half, options.least, options.sources)
 
 
 if __name__ == "__main__":

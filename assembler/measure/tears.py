@@ -58,7 +58,10 @@ FINISHED = 1.0
 """What bands must say on average for a picture to finish a torn one; the rows below, half as much against."""
 LEAST_SIDE, ONE_SIDED = -2.0, 0.4
 """What the rows below a tear, in its picture, and those above it, in the next, must at least say for having changed;
-else the tear is no likelier than this."""
+else the tear is no likelier than the second."""
+WIDEST = 0.5
+"""A tear that may lie anywhere in more than this share of the picture is not told of: it may as well be no tear, but a
+change-over between this refresh and the next."""
 MOST_MISFIT = 0.2
 LEAST_HELD = 0.05
 """Where fewer pictures than this hold amid motion, and tears are not often, nothing shows tears."""
@@ -123,8 +126,10 @@ def find_tears(
             if p_tear[k] >= 0.5:
                 first[k], last[k] = _interval(here[1:bands], misfit[k : min(k + 2, b)].max())
     p_tear[~told | ~moving] = np.nan
-    first[~(p_tear >= 0.5)] = last[~(p_tear >= 0.5)] = -1
     measurable, why = _measurable(told & moving, (p_flip < 0.5) & _amid_motion(change, new), p_tear >= 0.5, new, misfit)
+    wide = (p_tear >= 0.5) & (last - first > WIDEST * bands)
+    p_tear[wide] = ONE_SIDED
+    first[~(p_tear >= 0.5)] = last[~(p_tear >= 0.5)] = -1
     if not measurable:
         p_tear[:] = np.nan
         first[:] = last[:] = -1
