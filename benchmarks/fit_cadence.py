@@ -1,15 +1,16 @@
 """Fit the cadence model on the tuned half of the planted sources, and write its numbers.
 
-    python benchmarks/fit_cadence.py FOLDER [--penalty 4] [--write]
+    python benchmarks/fit_cadence.py FOLDER [--penalty 4] [--at-hand] [--write]
 
 A few small networks, each begun from other random numbers, are fitted with a ridge penalty and joined into one;
 each source weighs the same. Thirds of the tuned sources are left out in turn to choose the penalty, unless one is
-given. The scored half is not looked at here.
+given. The scored half is not looked at here. --at-hand: teach from the clips that are in the folder, make none.
 """
 
 from __future__ import annotations
 
 import argparse
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import NamedTuple
@@ -25,7 +26,7 @@ from assembler.measure.features import Notes
 PENALTIES = (1.0, 4.0)
 STRAIGHT_PENALTY = 8.0
 """Times the penalty, on the weights that go past the hidden units."""
-UNITS, MEMBERS, STEPS = 8, 2, 160
+UNITS, MEMBERS, STEPS = 8, 2, 120
 STILL = 0.1
 """Pairs of the source that differ by less than this mean code are not scored."""
 TEACH = 0.15
@@ -57,25 +58,27 @@ def taught(source: Source) -> list[Clip]:
     return [Clip(source, coder, kind) for kind, coders in kinds for coder in coders]
 
 
-def examples(notes: list[Noted]) -> tuple[np.ndarray, np.ndarray]:
-    """Inputs and truth of every clip, and of two pieces of it by themselves: of short captures, and such as never repeat."""
+def examples(one: Noted) -> tuple[np.ndarray, np.ndarray]:
+    """Inputs and truth of a clip, and of two pieces of it by themselves: short captures, and such as never repeat."""
     rng = np.random.default_rng(0)
-    xs, ys = [], []
-    for one in notes:
-        use = ~(one.new & (one.moved < TEACH))
-        use[0] = False
-        xs.append(design(one.notes)[use])
-        ys.append(one.new[use])
-        length = int(rng.integers(50, 200))
-        first = int(rng.integers(0, one.new.size - length))
-        for piece in (slice(first, first + length), steadiest(one.new)):
-            part = Notes(*(getattr(one.notes, name)[piece] for name in Notes.__slots__))
-            some = use[piece].copy()
-            some[:1] = False
-            if piece.stop - piece.start >= LEAST_PIECE:
-                xs.append(design(part)[some])
-                ys.append(one.new[piece][some])
+    use = ~(one.new & (one.moved < TEACH))
+    use[0] = False
+    xs, ys = [design(one.notes)[use]], [one.new[use]]
+    length = int(rng.integers(50, 200))
+    first = int(rng.integers(0, one.new.size - length))
+    for piece in (slice(first, first + length), steadiest(one.new)):
+        part = Notes(*(getattr(one.notes, name)[piece] for name in Notes.__slots__))
+        some = use[piece].copy()
+        some[:1] = False
+        if piece.stop - piece.start >= LEAST_PIECE:
+            xs.append(design(part)[some])
+            ys.append(one.new[piece][some])
     return np.concatenate(xs).astype(np.float32), np.concatenate(ys).astype(np.float32)
+
+
+def joined_examples(notes: list[Noted]) -> tuple[np.ndarray, np.ndarray]:
+    each = [examples(one) for one in notes]
+    return np.concatenate([x for x, _ in each]), np.concatenate([y for _, y in each])
 
 
 def steadiest(new: np.ndarray) -> slice:
@@ -131,10 +134,12 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("folder", type=Path)
     parser.add_argument("--penalty", type=float)
+    parser.add_argument("--at-hand", action="store_true")
     parser.add_argument("--write", action="store_true")
     options = parser.parse_args()
     folder = options.folder
-    per_source = {s.name: examples([noted(folder, clip) for clip in taught(s)]) for s in TUNED}
+    some = {s.name: [c for c in taught(s) if not options.at_hand or c.path(folder).exists()] for s in TUNED}
+    per_source = {name: joined_examples([noted(folder, clip) for clip in each]) for name, each in some.items()}
     everything = np.concatenate([x for x, _ in per_source.values()])
     centre, spread = everything.mean(0, dtype=np.float64), everything.std(0, dtype=np.float64) + 1e-6
     names = list(per_source)
@@ -163,7 +168,7 @@ def main() -> None:
     everything_at_hand = data(names)
     network = joined([fit(*everything_at_hand, best, seed) for seed in range(MEMBERS)])
     if options.write:
-        write(centre, spread, network, best, int(sum(y.size for _, y in per_source.values())))
+        write(centre, spread, network, best, int(sum(y.size for _, y in per_source.values())), some)
 
 
 def batched(values: Sequence[str], size: int) -> Iterator[Sequence[str]]:
@@ -171,27 +176,30 @@ def batched(values: Sequence[str], size: int) -> Iterator[Sequence[str]]:
         yield values[first : first + size]
 
 
-def write(centre: np.ndarray, spread: np.ndarray, network: Network, penalty: float, count: int) -> None:
-    sources = ", ".join(s.name for s in TUNED)
-    coders = ", ".join(str(c) for c in CODERS)
+def write(
+    centre: np.ndarray, spread: np.ndarray, network: Network, penalty: float, count: int, some: dict[str, list[Clip]]
+) -> None:
+    sources = ", ".join(some)
+    number = Counter(f"{clip.kind} {clip.coder}" for each in some.values() for clip in each)
+    coders = ", ".join(f"{name} ({n})" for name, n in number.items())
     text = f'''"""Numbers of the cadence model. Written by benchmarks/fit_cadence.py; not to be changed by hand.
 
 Fitted on {count} pairs of planted clips, 640x360, 60 Hz, 8 bits; pairs of the source that hardly
 differ are left out. {MEMBERS} networks of {UNITS} units side by side; ridge penalty {penalty:g}.
 Inputs in the order of `cadence.design_names`.
 Sources: {sources}.
-Coders: {coders}.
+Clips (of so many sources): {coders}.
 """
 
 '''
-    WEIGHTS.write_text(_wrapped(text) + "# ruff: noqa: E501\n" + numbers(centre, spread, network))
+    WEIGHTS.write_text(_wrapped(text) + numbers(centre, spread, network))
 
 
 def numbers(centre: np.ndarray, spread: np.ndarray, network: Network) -> str:
     """The source text of a network's numbers."""
 
     def rows(values: np.ndarray, indent: str) -> str:
-        lines = batched([f"{v:.4g}" for v in values], 12)
+        lines = batched([f"{v:.4g}" for v in values], 8)
         return "\n".join(indent + ", ".join(line) + "," for line in lines)
 
     def named(name: str, values: np.ndarray) -> str:

@@ -77,7 +77,8 @@ CODERS = (
 
 
 STORY_CODERS = tuple(c for c in CODERS if c.crf not in (20, 26) and (c.preset, c.crf) != ("veryfast", 30))
-STEADY_CODERS = tuple(c for c in CODERS if (c.preset, c.crf) in (("medium", 20), ("medium", 26), ("veryfast", 23), ("fast", 28)))
+_STEADY = {("medium", 20), ("medium", 26), ("veryfast", 23), ("fast", 28)}
+STEADY_CODERS = tuple(c for c in CODERS if (c.preset, c.crf) in _STEADY)
 DROPS_CODERS = (Coder("libx264", "medium", 23),)
 STEADY = 240
 
@@ -96,7 +97,10 @@ class Clip:
         return folder / f"{self.source.name}{kind} {self.coder}.mp4".replace(" ", "_").replace("/", "")
 
 
-def clips(sources: tuple[Source, ...], kinds: tuple[str, ...] = ("mixed", "story", "steady", "drops")) -> tuple[Clip, ...]:
+KINDS = ("mixed", "story", "steady", "drops")
+
+
+def clips(sources: tuple[Source, ...], kinds: tuple[str, ...] = KINDS) -> tuple[Clip, ...]:
     coders = {"mixed": CODERS, "story": STORY_CODERS, "steady": STEADY_CODERS, "drops": DROPS_CODERS}
     return tuple(Clip(s, c, kind) for kind in kinds for c in coders[kind] for s in sources)
 
@@ -138,7 +142,7 @@ def renders(folder: Path, source: Source) -> np.ndarray:
 
 def main() -> None:
     folder = Path(sys.argv[1])
-    for clip in clips((*TUNED, *SCORED)):
+    for clip in clips((*TUNED, *SCORED, *FRESH)):
         made(folder, clip)
 
 

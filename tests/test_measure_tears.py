@@ -127,6 +127,15 @@ def test_a_tear_among_bands_that_tell_nothing_is_given_as_all_of_them() -> None:
         assert found.first_band[k] <= 15 and found.last_band[k] >= 26
 
 
+def test_a_tear_that_may_lie_in_most_of_the_picture_is_not_told_of() -> None:
+    rows = [0, None, 20, None, None, 20, None]
+    every = np.ones(len(rows), np.bool_)
+    found = find_tears(*levels(rows, 40, blind=slice(6, 36)), every, every, steady(rows))
+    assert found.measurable
+    assert np.all(found.p_tear < 0.5) and np.all(found.first_band == -1)
+    assert found.p_flip[2] >= 0.5 and found.p_flip[5] >= 0.5  # that pictures began is told all the same
+
+
 def test_bands_that_see_nothing_are_no_evidence() -> None:
     level, seen = levels([0, None, 5], 10, blind=slice(3, 6))
     told = evidence(level, seen, np.ones(3, np.bool_), np.ones(3, np.bool_))
