@@ -26,7 +26,7 @@ from assembler.measure.features import Notes
 PENALTIES = (1.0, 4.0)
 STRAIGHT_PENALTY = 8.0
 """Times the penalty, on the weights that go past the hidden units."""
-UNITS, MEMBERS, STEPS = 8, 2, 120
+UNITS, MEMBERS, STEPS = 8, 2, 100
 STILL = 0.1
 """Pairs of the source that differ by less than this mean code are not scored."""
 TEACH = 0.15
@@ -52,7 +52,7 @@ class Network(NamedTuple):
 
 def taught(source: Source) -> list[Clip]:
     """What is taught of a source: stories and steadily new pictures by fewer coders than mixed cadences."""
-    stories = [c for c in STORY_CODERS if c.crf == 23]
+    stories = [c for c in STORY_CODERS if not c.mbits and c.crf != 16]
     steady = [c for c in STEADY_CODERS if c.codec == "libx264"]
     kinds = (("mixed", CODERS), ("story", stories), ("steady", steady), ("drops", DROPS_CODERS))
     return [Clip(source, coder, kind) for kind, coders in kinds for coder in coders]

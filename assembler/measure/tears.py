@@ -56,7 +56,7 @@ SLOWED = 0.2
 """Where half of a new picture's bands have changed at least this far, all are held against those that changed most."""
 FINISHED = 1.0
 """What bands must say on average for a picture to finish a torn one; the rows below, half as much against."""
-LEAST_SIDE, ONE_SIDED = -2.0, 0.4
+LEAST_SIDE, ONE_SIDED = 1.0, 0.4
 """What the rows below a tear, in its picture, and those above it, in the next, must at least say for having changed;
 else the tear is no likelier than the second."""
 WIDEST = 0.5
