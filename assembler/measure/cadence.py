@@ -32,8 +32,9 @@ _NEAR, _FAR, _HEAP = 12, 30, 24
 _WIDE, _WIDE_STEP = 180, 30
 _MOST_INPUT = 6.0
 DOUBT = 0.6
-"""What must speak for new beyond even odds (natural logarithm): about half of the false new pictures of hard coders go
-for a few more missed; on the tuned sources no value leaves fewer wrong verdicts."""
+"""What must speak for new beyond even odds (natural logarithm): of the false new pictures of hard coders about four in
+ten go for more missed. On the tuned sources 557 verdicts are wrong, 192 of them false new ones; at half of it 548, 247
+of them false; at none 576 and 336."""
 _BLOCK, _SMALL_AT_ONCE, _GRID_AT_ONCE = 2048, 1024, 256
 """Pictures, small pictures and places of the grid that are worked on at once."""
 # A picture in which 8 x 8 pixels differ by 12 codes each, and that differs so many times as much as nearly all repeats,
