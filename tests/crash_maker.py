@@ -19,10 +19,11 @@ ROOT = Path(__file__).resolve().parent.parent
 SEGMENTS, SECONDS, RATE = 5, 1, 30
 
 
-def make_project(folder: Path, *, segments: int = SEGMENTS, size: str = "320x180") -> Path:
+def make_project(folder: Path) -> Path:
     """Two captures side by side, with sound, in segments of a second."""
     (folder / "footage").mkdir(parents=True)
-    seconds = segments * SECONDS
+    write_storyboard(folder, SEGMENTS)
+    seconds = SEGMENTS * SECONDS
     for name, first, pitch in (("ash", 0, 330), ("birch", 3000, 440)):
         write_clip(
             folder / "footage" / f"{name}.mp4",
@@ -32,22 +33,27 @@ def make_project(folder: Path, *, segments: int = SEGMENTS, size: str = "320x180
             options={"g": "30"},
             sound=Sound(tone(pitch, seconds=seconds), codec="aac"),
         )
+    return folder
+
+
+def write_storyboard(folder: Path, segments: int) -> None:
+    """Segments of a second each; more than the footage is long show it again from other pictures."""
+    last_start = (SEGMENTS - 1) * SECONDS * RATE + 1  # odd: no two of as many show the same
     lines = [
         "storyboard: 1",
         "title: Crash",
-        f"canvas: {{size: {size}, rate: {RATE}}}",
+        f"canvas: {{size: 320x180, rate: {RATE}}}",
         "captures: {ash: {file: footage/ash.mp4}, birch: {file: footage/birch.mp4}}",
         "narration: {voice: none}",
         "segments:",
     ]
     for number in range(segments):
-        start = f"{number * SECONDS} s"
+        start = f"{number * SECONDS * RATE % last_start} f"
         lines.append(
             f"  - {{id: s{number}, lasts: {SECONDS} s, say: Now., hear: ash, "
             f"show: {{side-by-side: [{{capture: ash, from: {start}}}, {{capture: birch, from: {start}}}]}}}}"
         )
     (folder / "storyboard.yaml").write_text("\n".join(lines) + "\n", encoding="utf-8")
-    return folder
 
 
 def command(project: Path, *options: str) -> list[str]:

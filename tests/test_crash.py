@@ -31,6 +31,7 @@ from crash_maker import (
     start,
     wait_until,
     workers_of,
+    write_storyboard,
 )
 from media_maker import write_clip
 
@@ -106,6 +107,7 @@ def test_the_next_run_clears_what_an_ended_process_left_anywhere_in_the_cache(pr
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL], ids=lambda number: number.name)
 def test_no_worker_outlives_a_run_that_is_ended(project: Path, number: signal.Signals) -> None:
     """The first two go to all processes at once, as a terminal and a service manager send them."""
+    write_storyboard(project, 60)  # so many that they are not done before the signal comes
     run = start(project, "--workers", "2", start_new_session=True)
     at_work: set[int] = set()
 
