@@ -40,6 +40,32 @@ def test_phrases_of_comparisons_are_read_as_listed() -> None:
     assert wrong("spoken_phrases.tsv") == {}
 
 
+def test_figures_and_signs_tried_first_are_read_as_listed() -> None:
+    # Source: the list's head. It was written after the rules, which gave 142 of the first 159 on their first run (three
+    # of the others were faults of the list, and two phrases were taken out) and, mended, 73 of the last 77.
+    assert len(readings("spoken_tokens.tsv")) == 234
+    assert wrong("spoken_tokens.tsv") == {}
+
+
+@pytest.mark.parametrize(
+    ("written", "wanted"),
+    [
+        ("#facade", "hashtag facade"),
+        ("#123456", "number one hundred twenty-three thousand four hundred fifty-six"),
+        ("5m", "five metres"),
+        ("300.1.1.1", "three hundred point one point one point one"),
+        ("the port 21", "the port twenty-one"),
+        ("a 12-V rail", "a twelve volt rail"),
+        ("Δείγμα", "δείγμα"),
+        ("a $5 million deal", "a five million dollar deal"),
+        ("costs $5 million now", "costs five million dollars now"),
+    ],
+)
+def test_rules_for_addresses_colours_and_formulas_leave_others_alone(written: str, wanted: str) -> None:
+    # Common practice, no source.
+    assert said(written) == wanted
+
+
 # Common practice of technical English read aloud, no standard; `and` is left out, zero is not nought.
 # The last column is how many words count at a pace: hyphened tens are one.
 TABLE = [

@@ -33,6 +33,8 @@ PREFIXES = {
 _PREFIX = r"([-−–+~≈±<>≥≤]?)"
 _DASH = r"[-–—−]"
 _HALVES = {"½": (1, 2), "¼": (1, 4), "¾": (3, 4), "⅓": (1, 3), "⅔": (2, 3), "⅛": (1, 8), "⅜": (3, 8), "⅕": (1, 5)}
+_LOW = "₀₁₂₃₄₅₆₇₈₉"
+_BELOW = str.maketrans(_LOW, "0123456789")
 _POWERS = str.maketrans("⁰¹²³⁴⁵⁶⁷⁸⁹⁻", "0123456789-")
 _MONEY = {
     "$": ("dollar", "dollars", "cent", "cents"),
@@ -131,6 +133,41 @@ def _duration(found: re.Match[str]) -> str:
         if count:
             parts.append(f"{cardinal(count)} {name}{'s' if count > 1 else ''}")
     return " ".join(parts) or "zero seconds"
+
+
+def _spent(found: re.Match[str]) -> str | None:
+    """`1m30s` and `2h15m`: at least two of hours, minutes and seconds, the last of two without its name at times."""
+    parts = [(text, name) for text, name in zip(found.groups()[:3], ("hour", "minute", "second"), strict=True) if text]
+    if len(parts) + bool(found[4]) < 2 or (found[4] and len(parts) != 1):
+        return None
+    said = " ".join(f"{decimal(text)} {name}{'' if text == '1' else 's'}" for text, name in parts)
+    return f"{said} {cardinal(int(found[4]))}" if found[4] else said
+
+
+def _internet_address(found: re.Match[str]) -> str | None:
+    groups = found.groups()
+    if any(group and int(group) > 255 for group in groups[:4]):
+        return None
+    said = " dot ".join(run(group) if len(group) == 3 else cardinal(int(group)) for group in groups[:4])
+    return f"{said} colon {port(groups[4])}" if groups[4] else said
+
+
+def port(text: str) -> str:
+    """A port's number: `8080` is 'eighty eighty', `443` 'four four three'."""
+    return digits(text) if len(text) == 3 else run(text) if len(text) == 4 else cardinal(int(text))
+
+
+def _colour(found: re.Match[str]) -> str | None:
+    text = found[1]
+    if text.isdecimal() or not any(sign.isdecimal() for sign in text):
+        return None
+    return "hash " + " ".join(digits(sign) if sign.isdecimal() else sign.upper() for sign in text)
+
+
+def _formula(found: re.Match[str]) -> str:
+    """`CO₂`: each letter by its name, figures as they are."""
+    parts = re.findall(r"[₀-₉]+|[A-Za-z]", found[0].replace("(", "").replace(")", ""))
+    return " ".join(cardinal(int(part.translate(_BELOW))) if part[0] in _LOW else part.upper() for part in parts)
 
 
 def _ratio(found: re.Match[str]) -> Said:
@@ -282,6 +319,12 @@ _RULES: tuple[tuple[re.Pattern[str], Rule], ...] = tuple(
         (rf"([$€£¥])({NUMBER}){_DASH}[$€£¥]?({NUMBER})(k|m|M|bn)?", _money_range),
         (r"(\d{1,2})(?::([0-5]\d))?([apAP])\.?[mM]", _with_half_day),
         (r"(\d{1,3}):([0-5]\d):([0-5]\d)", _duration),
+        (r"(?:(\d+)h)?(?:(\d+)m(?:in)?)?(?:(\d+(?:\.\d+)?)s(?:ec)?)?([0-5]\d)?", _spent),
+        (r"(\d{1,3})\.(\d{1,3})\.(\d{1,3})\.(\d{1,3})(?::(\d{2,5}))?", _internet_address),
+        (r"#([0-9A-Fa-f]{3}|[0-9A-Fa-f]{6}|[0-9A-Fa-f]{8})", _colour),
+        (r"(?=.*[₀-₉])(?:[A-Z][a-z]?[₀-₉]*|\((?:[A-Z][a-z]?[₀-₉]*)+\)[₀-₉]*)+", _formula),
+        (r"(\d{2,3}\.\d+)([pi])", lambda m: f"{decimal(m[1])} {m[2].upper()}"),
+        (r"([Pp])(\d{1,2}\.\d+)", lambda m: f"P {decimal(m[2])}"),
         (r"\d(?::\d){2,3}", lambda m: " ".join(digits(part) for part in m[0].split(":"))),
         (rf"({NUMBER}):({NUMBER})", _ratio),
         (r"(\d{4})[-/.](\d{2})[-/.](\d{2})", _date),

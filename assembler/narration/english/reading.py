@@ -17,6 +17,7 @@ from assembler.narration.english.words import (
     BARE,
     COMMON,
     DESCRIBED,
+    GREEK,
     INITIALISMS,
     MONTH_OF,
     NUMBERED,
@@ -201,6 +202,11 @@ class _Line:
             return run(text), ""
         if before.casefold() == "version" and "," not in text:
             return figures.version(text), ""
+        if before.casefold() == "port" and text.isdecimal() and len(text) > 2:
+            return figures.port(text), ""
+        behind_model = re.fullmatch(r"[A-Z]{1,4}\d{1,2}", before) and not self._breaks(at - 1)
+        if behind_model and len(text) == 4 and text.isdecimal():
+            return run(text), ""  # `R9 9950`
         if kind or not text.isdecimal() or len(text) < 3:
             return figures.number(text), ""
         if re.fullmatch(r"[A-Z]{1,5}", before) and before not in ("I", "A") and before.casefold() not in COMMON:
@@ -264,7 +270,8 @@ class _Line:
     def _unit(self, at: int, core: str) -> Said | None:
         """A unit behind its figure, or by itself where it can be nothing else."""
         if core in figures.LARGE_WORDS and self._core(at - 1)[:1] in "$€£¥" and self._core(at - 1):
-            return f"{core} {figures.money(self._core(at - 1)[0], '2')[0].split()[-1]}", ""
+            count = "1" if self._is_adjective_unit(at) else "2"
+            return f"{core} {figures.money(self._core(at - 1)[0], count)[0].split()[-1]}", ""
         if core in ("x", "×") and _NUMBER.match(self._core(at + 1)) and re.search(r"\d$", self._core(at - 1)):
             sizes = min(len(self._core(at - 1)), len(self._core(at + 1))) >= 3 or core == "x"
             return ("by" if sizes else "times"), ""
@@ -272,6 +279,9 @@ class _Line:
             begin, end = unit(both[1], joined=False), unit(both[3], joined=True) if both[3] else None
             if begin and (end or not both[3]):
                 return f"{begin[1]} to {figures.number(both[2])} {end[1] if end else ''}".rstrip(), ""
+        both = re.fullmatch(r"([^\d\s/]+)/(\d\S*)", core)  # `48 kHz/24-bit`
+        if both and re.search(r"\d$", self._core(at - 1)) and (begin := unit(both[1], joined=False)):
+            return f"{begin[1]} {self._form(at, both[2])[0]}", ""
         if not (found := unit(core, joined=False)):
             return None
         one, several, doubt = found
@@ -315,9 +325,13 @@ class _Line:
     def _form(self, at: int, core: str) -> Said:
         if (amount := re.fullmatch(rf"([$€£¥])({figures.NUMBER})", core)) and self._core(at + 1) in figures.LARGE_WORDS:
             return decimal(amount[2]), ""
+        if (price := re.fullmatch(rf"([$€£¥])({figures.NUMBER})", core)) and self._is_adjective(at):
+            one = figures.money(price[1], "1")[0].split()[-1]
+            if "." not in price[2]:
+                return f"{decimal(price[2])} {one}", ""
         if core == "C#":
             return "C sharp", ""
-        if core.startswith("#") and core[1:2].isalpha():
+        if core.startswith("#") and core[1:2].isalpha() and not figures.read_figure(core):
             return f"hashtag {names.handle(core[1:])}", ""
         if core.startswith("@") and core[1:2].isalpha():
             return f"at {names.handle(core[1:])}", ""
@@ -346,13 +360,18 @@ class _Line:
 
     def _hyphened(self, at: int, core: str) -> Said | None:
         """`10-bit`, `3-second`, `27-inch`: what follows the figure stays singular."""
+        if found := re.fullmatch(r"([1-9]/\d{1,2})[-‑]([^\d\s-]+)", core):  # `3/4-size`
+            part, doubt = figures.read_figure(found[1]) or ("", "")
+            return (f"{part} {self._parts(at, found[2])[0]}", doubt) if part else None
         found = re.fullmatch(rf"({figures.NUMBER})[-‑]([^\d\s-]+)(?:-(.+))?", core)
         if not found:
             return None
-        named = unit(found[2], joined=True)
-        said, doubt = (named[0], "") if named and found[2] not in ("in", "a") else self._parts(at, found[2])
+        letter = found[2] in ("A", "B", "b", "K")  # `1042-B` is no bytes
+        named = None if letter or found[2] in ("in", "a") else unit(found[2], joined=True)
+        said, doubt = (named[0], "") if named else self._parts(at, found[2])
         more = f" {self._parts(at, found[3])[0]}" if found[3] else ""
-        return f"{figures.number(found[1])} {said}{more}", doubt
+        count = run(found[1]) if letter and found[1].isdecimal() else figures.number(found[1])
+        return f"{count} {said}{more}", doubt
 
     def _parts(self, at: int, core: str) -> Said:
         """Words joined by hyphens, strokes and other signs."""
@@ -413,6 +432,8 @@ class _Line:
             return (word if word == "a" else word.upper()), ""
         if word in INITIALISMS:
             return INITIALISMS[word], ""
+        if word[0] in GREEK and (len(word) == 1 or (len(word) == 2 and word[1].isascii())):
+            return f"{GREEK[word[0]]} {names.letters(word[1:])}".rstrip(), ""
         if found := _POSSESSIVE.fullmatch(word):
             said, doubt = self._word(at, found[1])
             return f"{said}'s", doubt

@@ -139,7 +139,8 @@ for _small, _capital in (
     *(("kb/s", "kb/s"), ("mb/s", "Mb/s"), ("gb/s", "Gb/s"), ("kbps", "kbps"), ("mbps", "Mbps"), ("gbps", "Gbps")),
 ):
     _LOOSE[_small] = UNITS[_capital]
-_THINGS = {"frame", "pixel", "core", "tile", "sample", "second", "minute", "hour", "day", "run"}
+_THINGS = {"frame", "pixel", "core", "tile", "sample", "second", "minute", "hour", "day", "run", "octave", "line",
+           "channel", "step", "scene", "draw", "block", "dollar", "euro"}  # fmt: skip
 """Words that a unit may be counted by: `ms/frame`."""
 _BITS_OR_BYTES = {"mb", "gb", "tb", "mb/s", "gb/s", "kb/s"}
 

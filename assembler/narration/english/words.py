@@ -92,6 +92,12 @@ SIGNS = {
     "¥": "yen",
 }
 
+GREEK = {
+    "α": "alpha", "β": "beta", "γ": "gamma", "Γ": "gamma", "δ": "delta", "Δ": "delta", "ε": "epsilon", "θ": "theta",
+    "λ": "lambda", "μ": "mu", "π": "pi", "ρ": "rho", "σ": "sigma", "Σ": "sum", "τ": "tau", "φ": "phi", "ω": "omega",
+}  # fmt: skip
+"""Letters that stand for a quantity, alone or before one other letter."""
+
 SPELT_SIGNS = {"+/-": "±", ">=": "≥", "<=": "≤", "->": "→", "=>": "→", "!=": "≠"}
 """Signs written with two or three others."""
 
@@ -157,6 +163,9 @@ INITIALISMS = {
     "FAQ": "F A Q",
     "SIMD": "sim D",
     "HDMI": "H D M I",
+    "PAL": "pal",
+    "SoC": "S O C",
+    "SoCs": "S O C's",
 }
 
 # Written in capitals for weight, not as initials.
