@@ -246,21 +246,23 @@ def test_a_pace_is_fitted_from_takes_and_says_when_it_is_not() -> None:
     assert (fit([]).calibrated, fit([]).factor) == (False, 1.0)
     assert not fit([(2.0, 2.4), (4.0, 4.8)]).calibrated
     pace = fit([(2.0, 2.4), (4.0, 4.8), (1.0, 1.3), (0.0, 1.0)])
-    # By hand: the middle of 1.2, 1.2 and 1.3; the line without a predicted length tells nothing.
-    assert (pace.factor, pace.takes, pace.calibrated) == (1.2, 3, True)
+    # By hand: 2.4 + 4.8 + 1.3 over 2 + 4 + 1; the line without a predicted length tells nothing.
+    assert (pace.takes, pace.calibrated) == (3, True) and pace.factor == pytest.approx(8.5 / 7)
     expected = pace.expect(10.0)
-    assert expected.seconds == pytest.approx(12.0)
+    assert expected.seconds == pytest.approx(85 / 7)
     # By hand: logarithms 0.1823, 0.1823 and 0.2624 miss their mean by squares that sum to 0.00427; with two usual
-    # misses of 0.15 the variance is (0.00427 + 0.045) / 4. Student's t for 4 degrees is 2.132; a median of three adds
+    # misses of 0.15 the variance is (0.00427 + 0.045) / 4. Student's t for 4 degrees is 2.132; a pace of three adds
     # pi / 6 to the variance.
     off = 2.132 * (0.04927 / 4) ** 0.5 * (1 + math.pi / 6) ** 0.5
-    assert expected.low_s == pytest.approx(12.0 / math.exp(off), rel=1e-3)
-    assert expected.high_s == pytest.approx(12.0 * math.exp(off), rel=1e-3)
+    assert expected.low_s == pytest.approx(85 / 7 / math.exp(off), rel=1e-3)
+    assert expected.high_s == pytest.approx(85 / 7 * math.exp(off), rel=1e-3)
     # Chance cancels in a sum: the interval of four lines is narrower than four intervals.
     four = pace.expect_all([10.0] * 4)
-    assert four.seconds == pytest.approx(48.0) and four.high_s < 4 * expected.high_s
+    assert four.seconds == pytest.approx(340 / 7) and four.high_s < 4 * expected.high_s
     many = fit([(1.0, 1.2)] * 30)
     assert many.expect(10.0).high_s < 12.0 * 1.1
+    # By hand: 9.0 is held at 1.5 times the middle of 1, 1 and 4.5.
+    assert fit([(2.0, 2.0), (2.0, 2.0), (2.0, 9.0)]).factor == pytest.approx(7 / 6)
     assert Pace().expect(1.0).high_s == pytest.approx(1.25)
 
 

@@ -219,3 +219,14 @@ def test_what_is_another_lines_is_no_try_at_this_one() -> None:
     long = Candidate(0, 50.0, 56.0, 0.3, "sounds like another", 0.95, "", 0.0)
     inside = Candidate(0, 52.0, 54.0, 0.2, "sounds like another", 0.6, "", 0.0)
     assert explained({"a-1": [inside], "a-2": [long]}) == {"a-1": (), "a-2": (long,)}
+
+
+def test_a_try_at_once_behind_another_at_the_same_line_is_no_other_lines() -> None:
+    # "in the crowd both of them — in the crowd both of them struggle": the last word of the first is taken from what
+    # follows, and the rest looks like another line's.
+    broken_off = Candidate(0, 10.0, 13.0, 0.98, "", 1.0, "", 0.0)
+    rest = Candidate(0, 12.5, 15.5, 0.01, "sounds like 'room both of them'", 0.7, "", 0.3, 5)
+    assert explained({"a": [broken_off, rest]})["a"] == (broken_off, rest)
+    assert choose((broken_off, rest)).verdict == "flagged"
+    apart = Candidate(0, 14.0, 17.0, 0.01, "sounds like 'room both of them'", 0.7, "", 0.3, 5)
+    assert explained({"a": [broken_off, apart]})["a"] == (broken_off,)

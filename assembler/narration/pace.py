@@ -1,7 +1,8 @@
 """How long lines will take in a reader's own voice, before they are recorded: from the lines that already are.
 
 A line is expected to last as long as the scratch voice (or, without one, the estimate) takes for what is said in it,
-times one pace: the middle of (recorded length / predicted length) over the reader's accepted takes. Until three takes
+times one pace: what the reader's accepted takes last together / what they were predicted to last, so that long takes,
+which say more, count more; a take that is far from the others' middle counts as if it were nearer. Until three takes
 exist the pace is `uncalibrated`, and lengths may be off by a quarter or more.
 
 From three takes on, the spread of the reader's own takes around the pace says how far the next line may lie off,
@@ -24,7 +25,8 @@ _USUAL_SPREAD, _USUAL_COUNTS = 0.15, 2
 # Student's t, 95th percentile (two-sided 90 %), by degrees of freedom from 1 (standard tables).
 _STUDENT = (6.314, 2.920, 2.353, 2.132, 2.015, 1.943, 1.895, 1.860, 1.833, 1.812, 1.796, 1.782, 1.771, 1.761, 1.753)
 _NORMAL = 1.645
-_OF_A_MEDIAN = math.pi / 2  # the variance of a median against that of a mean, for many normal values
+_OF_A_PACE = math.pi / 2  # its variance against that of a mean: takes count unevenly (set, not measured)
+_FAR = 1.5  # times the middle ratio of a reader's takes; what is farther off was no plain reading
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +65,7 @@ class Pace:
         if self.spread is None:
             share = _UNCALIBRATED_SHARE * (0.5 + 0.5 * alone)  # taken to fall half together, half by chance
             return Expected(seconds, seconds * (1.0 - share), seconds * (1.0 + share))
-        deviation = self.spread * math.sqrt(_OF_A_MEDIAN / self.takes + alone * alone)
+        deviation = self.spread * math.sqrt(_OF_A_PACE / self.takes + alone * alone)
         off = _student(self.takes - 1 + _USUAL_COUNTS) * deviation
         return Expected(seconds, seconds * math.exp(-off), seconds * math.exp(off))
 
@@ -74,10 +76,13 @@ def _student(degrees: int) -> float:
 
 def fit(lengths: Sequence[tuple[float, float]]) -> Pace:
     """The pace of takes. lengths: predicted and recorded seconds of each; those without a length are left out."""
-    ratios = [recorded / predicted for predicted, recorded in lengths if predicted > 0 and recorded > 0]
-    if not ratios:
+    known = [(predicted, recorded / predicted) for predicted, recorded in lengths if predicted > 0 and recorded > 0]
+    if not known:
         return Pace()
-    factor = median(ratios)
+    ratios = [ratio for _, ratio in known]
+    middle = median(ratios)
+    held = [(predicted, min(max(ratio, middle / _FAR), middle * _FAR)) for predicted, ratio in known]
+    factor = sum(predicted * ratio for predicted, ratio in held) / sum(predicted for predicted, _ in held)
     if len(ratios) < ENOUGH_TAKES:
         return Pace(factor, None, len(ratios))
     logs = [math.log(ratio) for ratio in ratios]

@@ -29,6 +29,7 @@ _MOST_RIVAL, _MOST_LOUD_S, _DOUBTFUL = 2.7, 0.2, 0.5
 # for each share beyond. Set on 22 sessions of 12 voices and of real pieces with eight times the usual misreadings.
 _WELL_HEARD, _LEAST_RIVAL, _RIVAL_A_SHARE = 0.15, 1.3, 7.0
 _USUAL_MISHEARD, _USUAL_COUNTS = 0.3, 4  # that share before a reader has been heard, and how many lines it counts as
+_AT_ONCE_S = 0.1
 _ANOTHER_LINE, _LATE = 0.1, 0.25  # confidence below which, and lead from which, a try is of another line
 
 
@@ -137,10 +138,21 @@ def explained(candidates: Mapping[str, Sequence[Candidate]]) -> dict[str, tuple[
         key: tuple(
             each for each in tries
             if each.confidence >= SURE
+            or _begins_again(each, tries)
             or not (_is_another(each) or any(_explains(rival, each) for other, rival in everything if other != key))
         )
         for key, tries in candidates.items()
     }  # fmt: skip
+
+
+def _begins_again(failed: Candidate, tries: Sequence[Candidate]) -> bool:
+    """Whether a try begins within another try at the same line, or at once after it: the reader began again there, and
+    the other may be what was broken off, a few words of this one taken for its end."""
+    return failed.share >= ATTEMPT and any(
+        one.recording == failed.recording and one.in_s < failed.in_s <= one.out_s + _AT_ONCE_S
+        for one in tries
+        if one is not failed and one.confidence >= SURE
+    )
 
 
 def _is_another(failed: Candidate) -> bool:

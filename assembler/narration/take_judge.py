@@ -28,7 +28,7 @@ _SAME_S = 0.06
 # Whether the aligner finds a line in long speech hangs on where the sound is cut; frames more at either end.
 _TRIES = ((0, 0), (25, 85), (10, 25), (0, 40), (15, -10), (-10, -10))
 # A pause after one of the first words: those may be a false start, if the whole line fits behind it too.
-_FALSE_START, _BROKEN_OFF_S, _FITS = 3, 0.5, -5.0
+_FALSE_START, _BROKEN_OFF_S, FITS = 3, 0.5, -5.0
 _EXPECTED = 20  # how much more often than any other the line is expected in a second hearing
 
 
@@ -85,6 +85,22 @@ def judge(
         inside = _inside(stream, start_s, end_s)
         again = _again(line, start_s, end_s, levels, listener, sentences)
         return Evidence(start_s, end_s, share, True, -20.0, -20.0, 0.0, again, 0, 0.0, 0.0, _text(inside), lead)
+    return weigh(found, first, past, share, lead, line, stream, levels, listener, sentences)
+
+
+def weigh(
+    found: tuple[Heard, ...],
+    first: int,
+    past: int,
+    share: float,
+    lead: float,
+    line: Sequence[str],
+    stream: Sequence[Heard],
+    levels: Levels,
+    listener: Listener,
+    sentences: Sequence[Sequence[str]],
+) -> Evidence:
+    """What is known of a try whose words were found in the frames from first to past."""
     start_s, end_s = found[0].start_s, found[-1].end_s
     inside = _inside(stream, start_s, end_s)
     lengths = np.array([max(0.01, word.end_s - word.start_s) for word in found])
@@ -140,7 +156,7 @@ def _begun_again(
         if after.start_s - before.end_s >= _BROKEN_OFF_S:
             low = round((before.end_s + after.start_s) / 2 * FRAMES_S)
             later = listener.align(low, past, line)
-            if later is not None and min(word.score for word in later) >= _FITS:
+            if later is not None and min(word.score for word in later) >= FITS:
                 return later, low
     return found, first
 

@@ -124,10 +124,18 @@ class Listener:
         )
         return tuple(_moved(heard, first / _FRAMES_S) for heard in found or ())
 
-    def align(self, first: int, past: int, words: Sequence[str]) -> tuple[Heard, ...] | None:
-        """When each word is said in a span of frames, timed from the recording's start; None for refused."""
-        name = self._name("align", first, past, json.dumps(words))
-        found = self._kept(name, lambda: self._asked().align(self._pcm(first, past), words, self._added))
+    def expect(self, added: Mapping[str, str]) -> None:
+        """From now on, these pronunciations instead."""
+        self._added = dict(added)
+
+    def align(
+        self, first: int, past: int, words: Sequence[str], added: Mapping[str, str] | None = None
+    ) -> tuple[Heard, ...] | None:
+        """When each word is said in a span of frames, timed from the recording's start; None for refused. added: other
+        pronunciations, for this question."""
+        ways = self._added if added is None else added
+        name = self._name("align", first, past, json.dumps(words), added=ways)
+        found = self._kept(name, lambda: self._asked().align(self._pcm(first, past), words, ways))
         return None if found is None else tuple(_moved(heard, first / _FRAMES_S) for heard in found)
 
     def _pcm(self, first: int, past: int) -> Pcm:
@@ -137,9 +145,9 @@ class Listener:
         self._recogniser = self._recogniser or Recogniser()
         return self._recogniser
 
-    def _name(self, *parts: str | int) -> str:
-        added = json.dumps(sorted(self._added.items()))
-        return entry_name(VERSION, self._content, added, *parts)
+    def _name(self, *parts: str | int, added: Mapping[str, str] | None = None) -> str:
+        ways = json.dumps(sorted((self._added if added is None else added).items()))
+        return entry_name(VERSION, self._content, ways, *parts)
 
     def _kept(self, name: str, ask: Callable[[], tuple[Heard, ...] | None]) -> tuple[Heard, ...] | None:
         path = self._folder / name[:2] / f"{name}.json"

@@ -18,11 +18,23 @@ import numpy as np
 from assembler.media.content import content_print
 from assembler.media.landing import write_whole
 from assembler.media.recording import FRAME, Levels, read_levels
+from assembler.narration.accent import Sample, learned, with_shifts
 from assembler.narration.recogniser import Heard, pronunciations
-from assembler.narration.take_choice import Candidate, LineResult, choose, confidence, explained, most_rival, reason
+from assembler.narration.take_choice import (
+    ATTEMPT,
+    SURE,
+    Candidate,
+    LineResult,
+    choose,
+    confidence,
+    explained,
+    most_rival,
+    reason,
+)
 from assembler.narration.take_hits import find_hits
 from assembler.narration.take_judge import Evidence, judge
 from assembler.narration.take_listen import Listener, Stretch, blocks, quiet_db, stretches
+from assembler.narration.take_restart import begun_later
 from assembler.timing.rates import SAMPLE_RATE
 
 TAKES_FOLDER = "takes"
@@ -32,6 +44,7 @@ CLIPPED = 20
 _MARGIN_IN, _MARGIN_OUT = 10, 24  # frames of silence kept before and after the speech
 _REACH, _CLOSURE, _BURST = 20, 10, 12  # frames; of a word's unfound rest, and of the end of a word like `rest`
 _FRAMES_S = SAMPLE_RATE // FRAME
+_TO_LEARN, _PAD = 0.6, 10  # share of a line's words from which on it tells of the reader's accent; frames around it
 
 # Said between takes; without them every aside would be heard as words of the script.
 _AROUND = """a about after again all an and any are as at back be because before both but by can come could did do does
@@ -102,16 +115,12 @@ def find_takes(
         if not sounding or not any(known.values()):
             continue
         with Listener(path, content, cache / TAKES_FOLDER, added) as listener:
-            stream = _stream(levels, sounding, sentences, listener, path, progress, cancelled)
-            seen: dict[str, list[Evidence]] = {}
-            for m, line in enumerate(script):
-                if cancelled is not None and cancelled():
-                    raise KeyboardInterrupt
-                words = known[line.key]
-                hits = find_hits(words, stream)
-                seen[line.key] = [judge(hit, words, stream, sounding, levels, listener, sentences) for hit in hits]
-                if progress is not None:
-                    progress(f"comparing takes in {path.name}", m + 1, len(script))
+            heard = _Hearing(path, levels, sounding, sentences, listener, progress, cancelled)
+            seen = heard.tries(known)
+            if names := learned(_samples(seen, known, levels), listener, added):
+                spoken = list(dict.fromkeys(word for sentence in sentences for word in sentence))
+                listener.expect(with_shifts(spoken, names, added))
+                seen = heard.tries(known)
         limit = most_rival([each for found in seen.values() for each in found])
         for key, found in seen.items():
             candidates[key] += [_candidate(n, evidence, levels, limit) for evidence in found]
@@ -172,25 +181,67 @@ def _notes(levels: Levels, sounding: Sequence[Stretch]) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _stream(
-    levels: Levels,
-    sounding: Sequence[Stretch],
-    sentences: Sequence[Sequence[str]],
-    listener: Listener,
-    path: Path,
-    progress: Progress | None,
-    cancelled: Callable[[], bool] | None,
-) -> list[Heard]:
-    """Everything heard in a recording, in order."""
-    expected = [sentence for sentence in sentences for _ in range(3 if len(sentence) > 1 else 1)]
-    stream: list[Heard] = []
-    for block in blocks(sounding, levels.db.size):
-        if cancelled is not None and cancelled():
+def _samples(
+    seen: Mapping[str, Sequence[Evidence]], known: Mapping[str, Sequence[str]], levels: Levels
+) -> list[Sample]:
+    """Of each line the try that was heard best, where most of it was heard."""
+    best = []
+    for key, tries in seen.items():
+        placed = [each for each in tries if not each.refused and each.share >= _TO_LEARN]
+        if placed:
+            one = max(placed, key=lambda each: each.again)
+            first = max(0, round(one.start_s * _FRAMES_S) - _PAD)
+            past = min(int(levels.db.size), round(one.end_s * _FRAMES_S) + _PAD)
+            best.append((one.again, Sample(first, past, tuple(known[key]))))
+    return [sample for _, sample in sorted(best, key=lambda each: -each[0])]
+
+
+@dataclass(frozen=True, slots=True)
+class _Hearing:
+    """A recording and who listens to it."""
+
+    path: Path
+    levels: Levels
+    sounding: Sequence[Stretch]
+    sentences: Sequence[Sequence[str]]
+    listener: Listener
+    progress: Progress | None
+    cancelled: Callable[[], bool] | None
+
+    def tries(self, known: Mapping[str, Sequence[str]]) -> dict[str, list[Evidence]]:
+        """Every try at each line, by its key."""
+        stream = self._stream()
+        seen: dict[str, list[Evidence]] = {}
+        for m, (key, words) in enumerate(known.items()):
+            self._stop()
+            hits = find_hits(words, stream)
+            shared = (stream, self.sounding, self.levels, self.listener, self.sentences)
+            seen[key] = []
+            for hit in hits:
+                first = judge(hit, words, *shared)
+                doubtful = first.share >= ATTEMPT and confidence(first) < SURE
+                later = begun_later(first, words, stream, *shared[2:]) if doubtful else None
+                better = later is not None and confidence(later) > confidence(first)
+                seen[key].append(later if later is not None and better else first)
+            if self.progress is not None:
+                self.progress(f"comparing takes in {self.path.name}", m + 1, len(known))
+        return seen
+
+    def _stream(self) -> list[Heard]:
+        """Everything heard, in order."""
+        expected = [sentence for sentence in self.sentences for _ in range(3 if len(sentence) > 1 else 1)]
+        stream: list[Heard] = []
+        for block in blocks(self.sounding, self.levels.db.size):
+            self._stop()
+            stream += self.listener.decode(block.first, block.past, expected)
+            if self.progress is not None:
+                seconds = int(self.levels.seconds)
+                self.progress(f"listening to {self.path.name}", block.past // _FRAMES_S, seconds)
+        return stream
+
+    def _stop(self) -> None:
+        if self.cancelled is not None and self.cancelled():
             raise KeyboardInterrupt
-        stream += listener.decode(block.first, block.past, expected)
-        if progress is not None:
-            progress(f"listening to {path.name}", block.past // _FRAMES_S, int(levels.seconds))
-    return stream
 
 
 def _candidate(recording: int, evidence: Evidence, levels: Levels, limit: float) -> Candidate:
