@@ -266,6 +266,19 @@ def test_odd_recordings_each_give_a_result(deaf: None, tmp_path: Path, capsys: p
     assert not (folder / "takes" / "choices.yaml").exists()  # --dry-run wrote nothing
 
 
+def test_a_constant_on_all_samples_is_no_sound(tmp_path: Path) -> None:
+    # Some converters add one. By hand: what is heard and how loud it is stay as they are without it.
+    from assembler.media.recording import read_levels
+    from assembler.narration.recogniser import pcm16k
+    from assembler.narration.take_listen import stretches
+
+    sound = bursts(9.0)
+    plain = read_levels(write(tmp_path / "plain.wav", sound))
+    offset = read_levels(write(tmp_path / "offset.wav", 0.1 * sound + np.float32(0.7)))
+    assert len(stretches(plain)) == 3 and stretches(offset) == stretches(plain)
+    assert abs(pcm16k(0.1 * sound + np.float32(0.7)).astype(int) - pcm16k(sound).astype(int)).max() <= 20
+
+
 def test_a_recording_that_was_cut_off_in_copying_is_refused(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

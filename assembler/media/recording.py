@@ -76,7 +76,7 @@ def read_levels(
         waiting = np.concatenate((waiting, mono))
         if waiting.size >= 100 * FRAME:
             whole = waiting.size // FRAME
-            rows.append(_db(waiting[: whole * FRAME]))
+            rows.append(_db(_without_offset(waiting[: whole * FRAME])))
             waiting = waiting[whole * FRAME :]
         if length - told >= SAMPLE_RATE * 10:
             told = length
@@ -85,7 +85,7 @@ def read_levels(
             if cancelled is not None and cancelled():
                 raise KeyboardInterrupt
     if waiting.size >= FRAME:
-        rows.append(_db(waiting[: waiting.size // FRAME * FRAME]))
+        rows.append(_db(_without_offset(waiting[: waiting.size // FRAME * FRAME])))
     db = np.concatenate(rows) if rows else np.zeros(0, np.float32)
     return Levels(db, length, peak, clipped)
 
@@ -93,6 +93,11 @@ def read_levels(
 def _told_seconds(path: Path) -> float:
     with open_media(path) as container:
         return max(0.0, (container.duration or 0) / 1_000_000)
+
+
+def _without_offset(mono: Samples) -> Samples:
+    """A second or so of sound about zero: a constant on all samples, as some converters add, is no sound."""
+    return np.asarray(mono - mono.mean(dtype=np.float64), np.float32)
 
 
 def _db(mono: Samples) -> Samples:

@@ -34,7 +34,7 @@ from assembler.narration.process import HelperProcess
 from assembler.timing.rates import SAMPLE_RATE
 
 INSTALL = "pip install 'assembler[takes]'"
-VERSION = "2"
+VERSION = "3"
 """Part of what is kept of a recording; changes when the same recording would be heard otherwise."""
 HEARD_RATE = 16_000
 """Samples a second of what the recogniser listens to."""
@@ -91,7 +91,8 @@ def pcm16k(samples: npt.NDArray[np.float32]) -> Pcm:
         return np.zeros(0, np.int16)
     from scipy.signal import resample_poly  # here, not above: it takes long to load, and few commands need it
 
-    heard = resample_poly(samples.astype(np.float64), HEARD_RATE, SAMPLE_RATE)
+    centred = samples - samples.mean(dtype=np.float64)  # a constant on all samples would take up the height
+    heard = resample_poly(centred, HEARD_RATE, SAMPLE_RATE)
     peak = float(np.abs(heard).max())
     level: Pcm = np.round(heard * (_LOUDEST / peak if peak > 1e-6 else 0.0)).astype(np.int16)
     return level
