@@ -8,7 +8,7 @@ look like that. What was learnt is then expected everywhere beside the dictionar
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -64,13 +64,24 @@ def shifted(phones: str, name: str) -> str:
     return " ".join(other if part == one else part for part in parts)
 
 
-def learned(samples: Sequence[Sample], listener: Listener, added: Mapping[str, str]) -> tuple[str, ...]:
-    """The shifts that a reader has, by name. added: pronunciations that the dictionary lacks."""
+def learned(
+    samples: Sequence[Sample],
+    listener: Listener,
+    added: Mapping[str, str],
+    step: Callable[[int, int], None] = lambda done, of: None,
+) -> tuple[str, ...]:
+    """The shifts that a reader has, by name. added: pronunciations that the dictionary lacks. step: told how many
+    shifts of how many were tried; may raise to end it."""
     found = []
     for sample in samples[:_MOST_LINES]:
         if (heard := listener.align(sample.first, sample.past, sample.line)) is not None:
             found.append((sample, heard))
-    return tuple(name for name in SHIFTS if _has(name, found, listener, added))
+    names = []
+    for n, name in enumerate(SHIFTS):
+        step(n, len(SHIFTS))
+        if _has(name, found, listener, added):
+            names.append(name)
+    return tuple(names)
 
 
 def _has(

@@ -117,7 +117,7 @@ def find_takes(
         with Listener(path, content, cache / TAKES_FOLDER, added) as listener:
             heard = _Hearing(path, levels, sounding, sentences, listener, progress, cancelled)
             seen = heard.tries(known)
-            if names := learned(_samples(seen, known, levels), listener, added):
+            if names := learned(_samples(seen, known, levels), listener, added, heard.learning):
                 spoken = list(dict.fromkeys(word for sentence in sentences for word in sentence))
                 listener.expect(with_shifts(spoken, names, added))
                 seen = heard.tries(known)
@@ -226,6 +226,12 @@ class _Hearing:
             if self.progress is not None:
                 self.progress(f"comparing takes in {self.path.name}", m + 1, len(known))
         return seen
+
+    def learning(self, done: int, of: int) -> None:
+        """Between two questions about the reader's accent."""
+        self._stop()
+        if self.progress is not None:
+            self.progress(f"comparing accents in {self.path.name}", done, of)
 
     def _stream(self) -> list[Heard]:
         """Everything heard, in order."""
