@@ -124,8 +124,20 @@ class Voice:
         if failed:
             raise RuntimeError(f"the voice refused the line (code {failed})")
         if missing := [n for n in range(len(words)) if n not in self._marks]:
-            raise RuntimeError(f"the voice gave no time for word {missing[0] + 1}, '{words[missing[0]]}'")
+            if len(missing) > max(1, len(words) // 3):
+                raise RuntimeError(f"the voice gave no time for word {missing[0] + 1}, '{words[missing[0]]}'")
+            self._mark(missing, len(words))
         return self._trimmed(words)
+
+    def _mark(self, missing: Sequence[int], words: int) -> None:
+        """Times for words that the voice runs together with their neighbours without a mark (seen of "hang on," in one
+        of its accents): where the next word begins, as for those that it runs together with one. See `_parted`."""
+        sounds = [at for at, name in self._phonemes if not name.startswith("_")]
+        last = max(sounds, default=len(self._samples))
+        silence = min((at for at, _ in self._phonemes if at > last), default=len(self._samples))
+        for n in reversed(missing):
+            self._marks[n] = self._marks[n + 1] if n + 1 < words else silence
+        self._marks[0] = min([self._marks[0], *sounds])  # the mark of such words may stand too late
 
     def phonemes(self, words: Sequence[str], voice: str) -> list[str]:
         """The library's names for the sounds of each word."""
