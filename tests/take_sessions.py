@@ -27,7 +27,7 @@ RATE = 48_000
 TUNING_LINES, SCORING_LINES = LINES[0::2], LINES[1::2]
 # No voice is in both. The scoring ones were chosen before anything was tried on them; FORMER_VOICES were scored before,
 # and what they showed was looked at; on the first six of these and the tuning ones the limits for readers who are heard
-# well were set, on the Scottish one and ACCENTED_VOICES those for a reader's accent.
+# well were set, on the Scottish one, ACCENTED_VOICES, gmw/en+m3 and en-us+f2 those for a reader's accent.
 TUNING_VOICES = ("en-us", "en-us+f2", "gmw/en+m3", "en-us+m6", "gmw/en-GB-x-rp", "gmw/en+f4")
 SCORING_VOICES = (
     *("en-us+adam", "gmw/en+belinda", "en-us+linda", "gmw/en+edward", "gmw/en-US-nyc"),
@@ -38,7 +38,7 @@ FORMER_VOICES = (
     *("en-us+m2", "gmw/en+m2", "en-us+f1", "gmw/en+f2", "en-us+m8", "gmw/en+m7"),
     *("en-us+m5", "gmw/en-GB-scotland", "en-us+f5", "gmw/en+m5"),
 )
-ACCENTED_VOICES = ("gmw/en-GB-x-gbclan", "gmw/en-029")
+ACCENTED_VOICES = ("gmw/en-GB-x-gbclan",)
 
 Samples = npt.NDArray[np.float32]
 Say = Callable[[str, Random], Samples]
