@@ -107,7 +107,7 @@ def test_parts_that_an_edited_storyboard_uses_again_stay_and_the_last_drafts_too
 ) -> None:
     path = project / "storyboard.yaml"
     first, parts = path.read_text(), set((project / ".assembler" / "parts").glob("*.mp4"))
-    path.write_text(first.replace("from: 1 s", "from: 1.5 s"))
+    path.write_text(first.replace("from: 30 f", "from: 45 f"))
     assert main(["draft", str(project), "--workers", "1"]) == 0
     path.write_text(first)
     told(capsys, str(project), "--to", "0")
