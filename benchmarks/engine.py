@@ -4,7 +4,7 @@
 
 Each script is run as a person would run it, prints its own table to the log, and gives the ratios that count to the
 table at the end: medians of ratios within one run of that script, in which the ways take turns. Nothing else should run
-meanwhile. It takes about three quarters of an hour; `--quick` asks for fewer and shorter runs, to see that all works.
+meanwhile. It takes long; `--quick` asks for fewer and shorter runs, to see that all works.
 """
 
 from __future__ import annotations
