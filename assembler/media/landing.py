@@ -41,10 +41,11 @@ def write_error(path: Path, error: BaseException) -> AssemblerError:
 
 
 @contextlib.contextmanager
-def landing(path: Path, *, shared: bool = False) -> Iterator[Path]:
+def landing(path: Path, *, shared: bool = False, lasting: bool = True) -> Iterator[Path]:
     """Lend a partial name to write to; on a clean leave the file is synced and renamed to `path`.
 
-    shared: other runs may be writing the same file just now, so the partial name is of this run alone.
+    shared: other runs may be writing the same file just now, so the partial name is of this run alone. lasting: False =
+    a power cut may leave it damaged, which whoever reads it notices; it is not forced to the disk.
     Makes the folder. Raises MissingPartError when the disk is full or may not be written.
     """
     partial = own_name(path) if shared else partial_name(path)
@@ -54,29 +55,32 @@ def landing(path: Path, *, shared: bool = False) -> Iterator[Path]:
         raise write_error(path, error) from error
     try:
         yield partial
-        land(partial, path)
+        land(partial, path, lasting=lasting)
     except BaseException:
         with contextlib.suppress(OSError):
             partial.unlink(missing_ok=True)
         raise
 
 
-def write_whole(path: Path, data: bytes) -> None:
-    """Write a small file that appears whole, whoever else is writing it. Raises MissingPartError or RenderError."""
-    with landing(path, shared=True) as partial:
+def write_whole(path: Path, data: bytes, *, lasting: bool = True) -> None:
+    """Write a small file that appears whole, whoever else is writing it; lasting: as `landing` has it. Raises
+    MissingPartError or RenderError."""
+    with landing(path, shared=True, lasting=lasting) as partial:
         try:
             partial.write_bytes(data)
         except OSError as error:
             raise write_error(path, error) from error
 
 
-def land(partial: Path, path: Path) -> None:
-    """Force a written file to the disk and give it its name."""
+def land(partial: Path, path: Path, *, lasting: bool = True) -> None:
+    """Force a written file to the disk, unless it need not last, and give it its name."""
     try:
-        with partial.open("rb+") as written:
-            os.fsync(written.fileno())
+        if lasting:
+            with partial.open("rb+") as written:
+                os.fsync(written.fileno())
         partial.replace(path)
-        _sync_folder(path.parent)
+        if lasting:
+            _sync_folder(path.parent)
     except OSError as error:
         raise write_error(path, error) from error
 

@@ -21,9 +21,10 @@ from assembler.timing.rates import SAMPLE_RATE
 
 SoundBlock = npt.NDArray[np.float32]
 
-_FRAME = 1024  # samples that are coded together
-_CLOCK = Fraction(1, SAMPLE_RATE)
-_PRIMING = 1024  # samples that a decoder gives out before the first
+FRAME = 1024
+"""Samples that are coded together, and that a decoder gives out before the first."""
+CLOCK = Fraction(1, SAMPLE_RATE)
+"""What places of packets count in."""
 _AT_ONCE, _AHEAD = 32, 3  # packets that are heard in one go, and how many goes coding may be ahead
 
 
@@ -35,21 +36,43 @@ class SoundCoding:
     quick: bool = False
 
 
+def _options(coding: SoundCoding) -> dict[str, str]:
+    # Without the coder's noise of its own making: it is not what was heard, and its peaks are anywhere.
+    options = {"aac_pns": "0"}
+    if coding.quick:
+        # Without the search for the best use of few bits: at these bit rates there are enough of them, and what
+        # comes out is, band by band, about as close to what went in.
+        options |= {"aac_coder": "fast", "aac_is": "0", "aac_ms": "0", "aac_tns": "0"}
+    return options
+
+
+def open_coder(coding: SoundCoding) -> Any:
+    """A coder whose packets are for no file yet."""
+    coder: Any = av.CodecContext.create("aac", "w")
+    coder.options = _options(coding)
+    coder.sample_rate, coder.layout, coder.format = SAMPLE_RATE, "stereo", "fltp"
+    coder.bit_rate, coder.time_base = coding.bit_rate, CLOCK
+    return coder
+
+
+def coded_frames(sound: SoundBlock, first: int = 0) -> Iterator[Any]:
+    """A sound, (samples, 2), frame by frame as a coder takes it, the last one shorter. first: place of its first
+    sample."""
+    for place in range(0, len(sound), FRAME):
+        planar = np.ascontiguousarray(sound[place : place + FRAME].T)
+        frame = av.AudioFrame.from_ndarray(planar, "fltp", "stereo")
+        frame.sample_rate, frame.time_base, frame.pts = SAMPLE_RATE, CLOCK, first + place
+        yield frame
+
+
 class SoundCoder:
     """Codes for a stream of its own in a container that is being written."""
 
     def __init__(self, container: Any, coding: SoundCoding) -> None:
-        # Without the coder's noise of its own making: it is not what was heard, and its peaks are anywhere.
-        options = {"aac_pns": "0"}
-        if coding.quick:
-            # Without the search for the best use of few bits: at these bit rates there are enough of them, and what
-            # comes out is, band by band, about as close to what went in.
-            options |= {"aac_coder": "fast", "aac_is": "0", "aac_ms": "0", "aac_tns": "0"}
-        self.stream = container.add_stream("aac", rate=SAMPLE_RATE, layout="stereo", options=options)
+        self.stream = container.add_stream("aac", rate=SAMPLE_RATE, layout="stereo", options=_options(coding))
         self.stream.bit_rate = coding.bit_rate
         self._held = np.zeros((0, 2), np.float32)
-        self._sent = 0
-        self.received = 0
+        self._sent = self.received = 0
 
     def add(self, block: SoundBlock) -> Iterator[Any]:
         """Take the next (samples, 2) and give out the packets that are done. Raises RenderError for another shape."""
@@ -57,22 +80,29 @@ class SoundCoder:
             raise RenderError(f"a sound block must be (samples, 2), not {block.shape}")
         self.received += len(block)
         self._held = np.concatenate((self._held, block.astype(np.float32, copy=False)))
-        while len(self._held) >= _FRAME:
-            yield from self._coded(_FRAME)
+        whole = len(self._held) // FRAME * FRAME
+        yield from self._coded(self._held[:whole])
+        self._held = self._held[whole:]
 
     def end(self) -> Iterator[Any]:
         """The packets that are left."""
-        if len(self._held):
-            yield from self._coded(len(self._held))
+        yield from self._coded(self._held)
         yield from self.stream.encode(None)
 
-    def _coded(self, samples: int) -> Iterator[Any]:
-        planar = np.ascontiguousarray(self._held[:samples].T)
-        frame = av.AudioFrame.from_ndarray(planar, "fltp", "stereo")
-        frame.sample_rate, frame.time_base, frame.pts = SAMPLE_RATE, _CLOCK, self._sent
-        self._sent += samples
-        self._held = self._held[samples:]
-        yield from self.stream.encode(frame)
+    def _coded(self, sound: SoundBlock) -> Iterator[Any]:
+        for frame in coded_frames(sound, self._sent):
+            self._sent += frame.samples
+            yield from self.stream.encode(frame)
+
+
+@contextlib.contextmanager
+def sound_file(path: Path, coding: SoundCoding) -> Iterator[tuple[Any, SoundCoder]]:
+    """A file for sound alone (mp4) that is being written, and what codes for it."""
+    # A clock that the sound's own rate divides: the usual milliseconds would cut up to 1 ms off its end.
+    # In fragments, so that no index of the whole is held meanwhile: an hour's is 17 MB.
+    options = {"movie_timescale": str(SAMPLE_RATE), "movflags": "+delay_moov", "frag_duration": "10000000"}
+    with av.open(str(path), "w", format="mp4", container_options=options) as container:
+        yield container, SoundCoder(container, coding)
 
 
 def code_sound(
@@ -85,14 +115,7 @@ def code_sound(
     """
     with landing(path, shared=True) as partial:
         try:
-            # A clock that the sound's own rate divides: the usual milliseconds would cut up to 1 ms off its end.
-            # In fragments, so that no index of the whole is held meanwhile: an hour's is 17 MB.
-            options = {"movie_timescale": str(SAMPLE_RATE), "movflags": "+delay_moov", "frag_duration": "10000000"}
-            with (
-                av.open(str(partial), "w", format="mp4", container_options=options) as container,
-                _apart(heard) as back,
-            ):
-                coder = SoundCoder(container, coding)
+            with sound_file(partial, coding) as (container, coder), _apart(heard) as back:
                 for block in blocks:
                     for packet in coder.add(block):
                         _put(container, coder, packet, back)
@@ -165,7 +188,7 @@ class _Back:
     def __init__(self, heard: Callable[[SoundBlock], None]) -> None:
         self._heard = heard
         self._decoder: Any = None
-        self._given = -_PRIMING
+        self._given = -FRAME
         self._waiting: list[SoundBlock] = []
 
     def add(self, packet: bytes, header: bytes | None) -> None:
@@ -174,7 +197,7 @@ class _Back:
             self._decoder.extradata = header
         self._take(self._decoder.decode(av.Packet(packet)))
         if sum(map(len, self._waiting)) >= SAMPLE_RATE:
-            self._give(keep=2 * _FRAME)
+            self._give(keep=2 * FRAME)
 
     def end(self, samples: int) -> None:
         if self._decoder is not None:
@@ -182,9 +205,7 @@ class _Back:
         self._give(keep=0, end=samples)
 
     def _take(self, frames: Iterable[Any]) -> None:
-        for frame in frames:  # float32, a plane for each channel
-            sides = [np.frombuffer(plane, np.float32)[: frame.samples] for plane in frame.planes]
-            self._waiting.append(np.stack(sides, axis=1))
+        self._waiting.extend(map(samples_of, frames))
 
     def _give(self, keep: int, end: int | None = None) -> None:
         if not self._waiting:
@@ -198,6 +219,11 @@ class _Back:
             self._heard(np.ascontiguousarray(block, np.float32))
 
 
+def samples_of(frame: Any) -> SoundBlock:
+    """(samples, 2) of what a decoder gave out: float32, a plane for each channel."""
+    return np.stack([np.frombuffer(plane, np.float32)[: frame.samples] for plane in frame.planes], axis=1)
+
+
 class CodedPackets:
     """Reads a file of `code_sound` packet by packet, into a stream of its own in a container that is being written."""
 
@@ -207,7 +233,7 @@ class CodedPackets:
         self.stream = container.add_stream_from_template(template, opaque=True)
         self._path = path
         self._packets = (packet for packet in source.demux(template) if packet.size and packet.pts is not None)
-        self.reached = -_PRIMING
+        self.reached = -FRAME
 
     def feed_to(self, sample: int | None) -> None:
         """Copy whole packets up to a sample; None: all. Raises RenderError when the file is damaged."""

@@ -319,7 +319,9 @@ class _Reader:
         stored = store.find(self._cache, name)
         if stored is None:
             try:
-                self._voice = self._voice or ScratchVoice(self._language, speaker=speaker)
+                if self._voice is None:
+                    rates = store.KeptRates(self._cache, VERSION, self._language, speaker)
+                    self._voice = ScratchVoice(self._language, speaker=speaker, rates=rates)
                 spoken = self._voice.speak(tokens, self._pace)
             except MissingPartError:
                 self._no_voice = True

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
-from collections.abc import Sequence
+from collections.abc import MutableMapping, Sequence
 from dataclasses import dataclass
 from math import gcd
 from types import TracebackType
@@ -63,18 +63,26 @@ def voice_names(language: str) -> tuple[str, ...]:
 class ScratchVoice:
     """A synthetic reader in a process of its own, started by the first line. Use as a context manager.
 
-    speaker: one of its voices by name, such as `en-us+f3`; '' = the one of the language.
+    speaker: one of its voices by name, such as `en-us+f3`; '' = the one of the language. rates: what it has to be asked
+    for to speak at a pace, as found before by the same voice (`asked_rate`); what is found now is added.
     Raises MissingPartError when the voice is not installed, LookupError from `speak` when it has no such language,
     NarrationError when it fails or does not answer within `timeout_s`.
     """
 
-    def __init__(self, language: str = "en", *, speaker: str = "", timeout_s: float = _TIMEOUT_S) -> None:
+    def __init__(
+        self,
+        language: str = "en",
+        *,
+        speaker: str = "",
+        timeout_s: float = _TIMEOUT_S,
+        rates: MutableMapping[int, int] | None = None,
+    ) -> None:
         if not available():
             raise MissingPartError("the scratch voice is not installed", mend=INSTALL)
         self._language = language
         self._timeout_s = timeout_s
         self._process = HelperProcess("assembler.narration.voice_worker", "the scratch voice")
-        self._rates: dict[int, int] = {}
+        self._rates = {} if rates is None else rates
         self._voices = [speaker] if speaker else list(voice_names(language))
 
     def __enter__(self) -> ScratchVoice:
@@ -106,22 +114,15 @@ class ScratchVoice:
             if self._language.casefold().split("-")[0] == "en":
                 words = spoken_form(_RATE_PASSAGE)
                 for _ in range(2):
-                    real = words_a_minute(words, self._speak(words, rate).samples.size)
+                    head, raw = self._say(words, rate)
+                    real = words_a_minute(words, round(len(raw) // 2 * SAMPLE_RATE / head["rate"]))
                     rate = min(max(round(rate * pace / real), SLOWEST), FASTEST)
             self._rates[pace] = rate
         return self._rates[pace]
 
     def _speak(self, words: Sequence[str] | Sequence[SpokenToken], rate: int) -> Spoken:
         tokens = _tokens(words, self._language)
-        said = _with_pauses(tokens)
-        while True:
-            try:
-                head, raw = self._ask({"words": said, "rate": rate, "voice": self._voices[0]})
-                break
-            except LookupError:
-                if len(self._voices) == 1:
-                    raise
-                del self._voices[0]
+        head, raw = self._say(tokens, rate)
         shared = gcd(SAMPLE_RATE, head["rate"])
         up, down = SAMPLE_RATE // shared, head["rate"] // shared
         sound = np.frombuffer(raw, "<i2").astype(np.float32) / 32768.0
@@ -133,6 +134,17 @@ class ScratchVoice:
             for token, (start, end) in zip(tokens, written_times(tokens, said_times), strict=True)
         )
         return Spoken(samples, spans, said_times)
+
+    def _say(self, tokens: Sequence[SpokenToken], rate: int) -> tuple[dict[str, Any], bytes]:
+        """A line by the first voice of the language that there is: what is told of its sound, and the sound."""
+        said = _with_pauses(tokens)
+        while True:
+            try:
+                return self._ask({"words": said, "rate": rate, "voice": self._voices[0]})
+            except LookupError:
+                if len(self._voices) == 1:
+                    raise
+                del self._voices[0]
 
     def sounds(self, words: Sequence[str], language: str = "en") -> tuple[str, ...]:
         """How an English voice says each word, in the names that it has for sounds (`Its` for 'its'). language: `en`

@@ -96,5 +96,20 @@ def keep_told(cache: Path, name: str, told: Mapping[str, Any]) -> None:
     write_whole(_sound(cache, name).with_suffix(".found"), json.dumps(told).encode())
 
 
+class KeptRates(dict[int, int]):
+    """What a voice has to be asked for to speak at each pace, kept under all that tells one voice from another."""
+
+    def __init__(self, cache: Path, *voice: str) -> None:
+        self._cache, self._name = cache, entry_name("rates", *voice)
+        told = find_told(cache, self._name) or {}
+        super().__init__(
+            (int(pace), rate) for pace, rate in told.items() if pace.isdecimal() and isinstance(rate, int)
+        )
+
+    def __setitem__(self, pace: int, rate: int) -> None:
+        super().__setitem__(pace, rate)
+        keep_told(self._cache, self._name, {str(each): asked for each, asked in self.items()})
+
+
 def _sound(cache: Path, name: str) -> Path:
     return cache / "voice" / f"{name}.f32"

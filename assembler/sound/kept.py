@@ -20,7 +20,7 @@ from typing import Any
 from assembler.media.landing import write_whole
 from assembler.sound.delivery import Delivered, Delivery, deliver
 from assembler.sound.report import MixReport, SegmentSound
-from assembler.sound.store import UNREADABLE, kept_levels, kept_stems, sound_key
+from assembler.sound.store import UNREADABLE, kept_levels, kept_stems, pieces_folder, sound_key, tidy_pieces
 from assembler.timeline.model import Timeline
 from assembler.timing.rates import SAMPLE_RATE, sample_of_frame
 from assembler.timing.spans import Span
@@ -65,8 +65,9 @@ def kept_sound(
 
     levels = kept_levels(timeline, cache, progress=half(0))
     stems = kept_stems(cache)
-    made = deliver(timeline, span, levels, stems, delivery, path, half(1))
+    made = deliver(timeline, span, levels, stems, delivery, path, half(1), pieces_folder(cache))
     stems.tidy()
+    tidy_pieces(cache)
     told = json.dumps(_seal(path) | {"report": asdict(made.report), "rounds": made.rounds})
     write_whole(path.with_suffix(".json"), told.encode())
     _tidy(folder)

@@ -8,14 +8,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 
 from assembler.sound.limiter import Bounds, Curve, Limiter
+from assembler.sound.listening import Listened, listen
 from assembler.sound.loudness import (
     TENTH_MS,
-    PowerMeter,
     amplitude,
     integrated_lufs,
     loudness_range_lu,
@@ -25,23 +26,24 @@ from assembler.sound.report import MixReport
 from assembler.sound.sessions import MOST_GAIN_DB
 from assembler.sound.spool import Spool
 from assembler.sound.stems import Stems
-from assembler.sound.streams import Gains, Streams, settle_gains
+from assembler.sound.streams import Gains, settle_gains
 from assembler.sound.talk import STREAMS, Talk
-from assembler.sound.truepeak import PeakMeter, decibels
-from assembler.sound.weighting import KWeighting
+from assembler.sound.truepeak import decibels
 from assembler.storyboard.model import SoundSettings
 from assembler.timeline.model import Timeline
-from assembler.timing.rates import SAMPLE_RATE, sample_of_frame
+from assembler.timing.rates import sample_of_frame
 
 # Oversampling eight times may read a peak low, by up to 0.17 dB. AAC moves peaks upwards: by up to 1.5 dB on most of
 # what was tried, by up to 2.2 dB on square waves and on bangs of white noise. No room would do for everything; this
 # much is kept to spare, so that the ceiling holds for nearly all that is heard in the end.
 _MARGIN_DB = 1.8
+_LOWEST_DB = 12.0  # more than is ever left to the coder below the limit
 _NEAR_LU = 0.02
 _TRIES = 12
 _STEP_DB, _LEAST_SLOPE = 6.0, 0.1
 
 Progress = Callable[[int, int], None]
+Floats = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,6 +66,13 @@ class Levels:
         """What keeps the raised programme under its ceiling."""
         return _limiter(self.peaks, self.gain_db, self.report.limit_dbtp - self.margin_db, self.bounds)
 
+    def stepped(self, step_db: float) -> Levels:
+        """Raised by the nearest whole number of steps; 0: by just as much."""
+        if not step_db:
+            return self
+        gain_db = round(self.gain_db / step_db) * step_db
+        return replace(self, gain_db=gain_db, report=replace(self.report, gain_db=gain_db))
+
     def aimed(self, target_lufs: float, bounds: Bounds, margin_db: float) -> Levels:
         """The same programme, within other bounds and as loud as `target_lufs` before it is coded."""
         gain_db = _programme_gain(self.power, self.peaks, target_lufs, self.report.limit_dbtp - margin_db, bounds)
@@ -71,55 +80,23 @@ class Levels:
         return replace(self, gain_db=gain_db, bounds=bounds, margin_db=margin_db, report=report)
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Heard:
-    """By the millisecond: weighted power of the sum, its true peaks, and power of narration, captures, music and of the
-    last two together."""
-
-    whole: Spool
-    peaks: Spool
-    streams: Spool
-
-
-def measure(timeline: Timeline, *, progress: Progress | None = None, stems: Stems | None = None) -> Levels:
-    """Measure a programme. progress: called with seconds done and seconds in all. stems: where decoded sound lies."""
+def measure(
+    timeline: Timeline, *, progress: Progress | None = None, stems: Stems | None = None, pieces: Path | None = None
+) -> Levels:
+    """Measure a programme. progress: called with seconds done and seconds in all. stems: where decoded sound lies.
+    pieces: the folder where what was heard is kept; None = nowhere."""
     stems = stems or Stems(None)
     gains = settle_gains(timeline, stems)
-    heard = _listen(timeline, gains, stems, progress)
     settings = timeline.storyboard.sound
+    # Peaks that even a programme raised by all it may be does not bring near its limit are not looked for.
+    above = amplitude(settings.peak_dbtp - MOST_GAIN_DB - _LOWEST_DB)
+    heard = listen(timeline, gains, stems, above, pieces, progress)
     gain_db = _programme_gain(
         heard.whole, heard.peaks, settings.loudness_lufs, settings.peak_dbtp - _MARGIN_DB, Bounds()
     )
     samples = sample_of_frame(timeline.frames, timeline.rate)
     report = _report(timeline, heard, settings, gain_db)
     return Levels(samples, gains, heard.whole, heard.peaks, gain_db, report, margin_db=_MARGIN_DB)
-
-
-def _listen(timeline: Timeline, gains: Gains, stems: Stems, progress: Progress | None) -> _Heard:
-    samples = sample_of_frame(timeline.frames, timeline.rate)
-    weigh = KWeighting(1), KWeighting(2), KWeighting(2)
-    meters = [PowerMeter() for _ in range(5)]
-    peaks = PeakMeter(2)
-    heard = _Heard(Spool(), Spool(), Spool(STREAMS))
-    with Streams(timeline, gains, stems) as streams:
-        for start in range(0, samples, SAMPLE_RATE):
-            count = min(SAMPLE_RATE, samples - start)
-            block = streams.read(start, count)
-            # The filter is linear, so the sum's weighted samples are the sum of the parts'.
-            voice = np.repeat(weigh[0].weigh(block.narration[:, None]), 2, axis=1)
-            captures, music = weigh[1].weigh(block.captures), weigh[2].weigh(block.music)
-            background = captures + music
-            for meter, weighted in zip(meters, (voice, captures, music, background, voice + background), strict=True):
-                meter.add(weighted)
-            peaks.add(block.sum())
-            *streams_power, whole = (meter.take() for meter in meters)
-            heard.whole.add(whole)
-            heard.streams.add(np.stack(streams_power, axis=1))
-            heard.peaks.add(peaks.take())
-            if progress:
-                progress(-(-(start + count) // SAMPLE_RATE), -(-samples // SAMPLE_RATE))
-    heard.peaks.add(peaks.peaks())
-    return heard
 
 
 def _limiter(peaks: Spool, gain_db: float, ceiling_dbtp: float, bounds: Bounds) -> Limiter:
@@ -161,7 +138,7 @@ def _together(parts: Iterator[npt.NDArray[np.float64]]) -> npt.NDArray[np.float6
     return np.concatenate([np.zeros(0), *parts])
 
 
-def _report(timeline: Timeline, heard: _Heard, settings: SoundSettings, gain_db: float) -> MixReport:
+def _report(timeline: Timeline, heard: Listened, settings: SoundSettings, gain_db: float) -> MixReport:
     raised = np.float32(amplitude(gain_db))
     limiter = _limiter(heard.peaks, gain_db, settings.peak_dbtp - _MARGIN_DB, Bounds())
     talk = Talk(timeline)

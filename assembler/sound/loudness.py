@@ -41,7 +41,11 @@ class PowerMeter:
 
     def add(self, weighted: npt.NDArray[np.float64]) -> None:
         """Take the next (samples, channels)."""
-        squares = np.concatenate((self._rest, sum(np.square(channel) for channel in weighted.T)))
+        self.add_squares(np.einsum("ij,ij->i", weighted, weighted))
+
+    def add_squares(self, squares: npt.NDArray[np.float64]) -> None:
+        """The same, (samples,) already squared and summed over channels."""
+        squares = np.concatenate((self._rest, squares)) if self._rest.size else squares
         whole = squares.size // self._grain * self._grain
         self._power.append(squares[:whole].reshape(-1, self._grain).mean(axis=1).astype(np.float32))
         self._rest = squares[whole:].copy()

@@ -23,6 +23,9 @@ MOST_GAIN_DB = 20.0
 """What is quieter than this below its target stays quiet: silence and hiss are not made loud."""
 SHORTEST_S = 3
 _GRAIN_MS = 10
+_STEP_DB = 0.1
+"""Levels go in steps too small to be heard, so that a changed word leaves all other lines sample for sample as they
+were, and what was coded of them is right still."""
 
 
 def session_of(line: PlacedLine) -> str:
@@ -51,7 +54,9 @@ def session_gains(timeline: Timeline) -> dict[str, float]:
 def levelling_gain(power: Power, target_lufs: float, grain_ms: int) -> float:
     """The amplitude that brings a sound to a loudness; 1 for one that has none."""
     loudness = integrated_lufs(power, grain_ms)
-    return 1.0 if loudness is None else amplitude(min(target_lufs - loudness, MOST_GAIN_DB))
+    if loudness is None:
+        return 1.0
+    return amplitude(round(min(target_lufs - loudness, MOST_GAIN_DB) / _STEP_DB) * _STEP_DB)
 
 
 def _long(lines: Sequence[PlacedLine]) -> bool:

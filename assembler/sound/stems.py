@@ -24,6 +24,7 @@ from assembler.media.content import content_print
 from assembler.media.info import SoundInfo
 from assembler.media.landing import landing, write_error
 from assembler.media.sound import SoundReader
+from assembler.sound.keeping import make_room
 from assembler.timing.rates import SAMPLE_RATE
 
 Stereo = npt.NDArray[np.float32]
@@ -68,15 +69,8 @@ class Stems:
 
     def tidy(self) -> None:
         """Make room again: remove the stems that were used longest ago."""
-        if self._folder is None:
-            return
-        room = _ROOM
-        with contextlib.suppress(OSError):
-            known = [(path.stat().st_mtime_ns, path.stat().st_size, path) for path in self._folder.glob("*.f32")]
-            for _, size, path in sorted(known, reverse=True):
-                room -= size
-                if room < 0:
-                    path.unlink(missing_ok=True)
+        if self._folder is not None:
+            make_room(self._folder, "*.f32", _ROOM)
 
 
 class _Stem:

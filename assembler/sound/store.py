@@ -2,6 +2,7 @@
 
     <cache>/sound/<hash>.levels  JSON, its length before it; then power and peaks by the millisecond, float32
     <cache>/sound/stems/         decoded sound, see stems.py
+    <cache>/sound/pieces/        what was heard of each piece, see listening.py and pieces.py
 
 The newest `_KEPT` of them stay.
 """
@@ -9,19 +10,18 @@ The newest `_KEPT` of them stay.
 from __future__ import annotations
 
 import contextlib
-import functools
 import hashlib
 import json
 import os
 from collections.abc import Iterator
 from dataclasses import asdict
-from importlib import metadata
 from pathlib import Path
 from typing import Any
 
 from assembler.media.content import content_print
 from assembler.media.landing import landing, write_error
 from assembler.sound.buses import heard_lines
+from assembler.sound.keeping import engine, make_room
 from assembler.sound.levels import Levels, Progress, measure
 from assembler.sound.report import MixReport, SegmentSound
 from assembler.sound.sessions import session_of
@@ -31,6 +31,7 @@ from assembler.sound.streams import Gains
 from assembler.timeline.model import Timeline
 
 _KEPT = 8
+_PIECES_ROOM = 512 << 20  # bytes: some two hours
 _LENGTH = 4  # bytes that say how long the JSON is
 UNREADABLE = (OSError, ValueError, KeyError, TypeError, MemoryError)
 """What reading a kept file that is not whole may raise."""
@@ -46,10 +47,11 @@ def kept_levels(timeline: Timeline, cache: Path, *, progress: Progress | None = 
     found = _read(path)
     if found is None:
         stems = kept_stems(cache)
-        found = measure(timeline, progress=progress, stems=stems)
+        found = measure(timeline, progress=progress, stems=stems, pieces=pieces_folder(cache))
         _keep(found, path)
         _tidy(path.parent)
         stems.tidy()
+        tidy_pieces(cache)
     else:
         with contextlib.suppress(OSError):
             os.utime(path)  # what is used stays
@@ -61,9 +63,19 @@ def kept_stems(cache: Path) -> Stems:
     return Stems(cache / "sound")
 
 
+def pieces_folder(cache: Path) -> Path:
+    """Where what is known of its sound piece by piece is kept."""
+    return cache / "sound" / "pieces"
+
+
+def tidy_pieces(cache: Path) -> None:
+    """Make room again: remove what was used longest ago."""
+    make_room(pieces_folder(cache), "*", _PIECES_ROOM)
+
+
 def sound_key(timeline: Timeline) -> str:
     """A digest of all that the sound depends on."""
-    told = hashlib.sha256(_engine().encode())
+    told = hashlib.sha256(engine().encode())
     for part in _facts(timeline):
         told.update(repr(part).encode() + b"\n")
     return told.hexdigest()[:40]
@@ -89,17 +101,6 @@ def _facts(timeline: Timeline) -> Iterator[object]:
         yield str(music.path), content_print(music.path), music.info, music.start_sample, music.end_sample
         yield music.music.gain_db, music.music.start.seconds, music.music.loop
         yield music.music.fade_in.seconds, music.music.fade_out.seconds
-
-
-@functools.cache
-def _engine() -> str:
-    """A digest of the code that reads and measures sound, and the version of what decodes it."""
-    here = Path(__file__).resolve().parent
-    digest = hashlib.sha256(f"av {metadata.version('av')}".encode())
-    media = [here.parent / "media" / name for name in ("sound.py", "sound_coder.py")]
-    for path in (*sorted(here.glob("*.py")), *media):
-        digest.update(path.read_bytes())
-    return digest.hexdigest()
 
 
 def _keep(levels: Levels, path: Path) -> None:

@@ -15,18 +15,19 @@ from assembler.sound.loudness import CHUNK
 Peaks = npt.NDArray[np.float32]
 
 _UP = 8
-_REACH = 12  # samples on either side that a point between samples is made from
-_PIECE = 1024  # small enough that the matrix library keeps to one thread: many would wait for each other
+REACH = 12
+"""Samples on either side that a point between samples is made from."""
+_PIECE = 42  # milliseconds: small enough that the matrix library keeps to one thread, many would wait for each other
 
 
 def _weights() -> npt.NDArray[np.float32]:
-    """(_UP, 2 _REACH + 1): what each of the samples around one adds to the points from it up to the next."""
-    taps = 2 * _UP * _REACH + 1
+    """(_UP, 2 REACH + 1): what each of the samples around one adds to the points from it up to the next."""
+    taps = 2 * _UP * REACH + 1
     low_pass = np.sinc((np.arange(taps) - taps // 2) / _UP) * np.kaiser(taps, 5.0)
     low_pass *= _UP / low_pass.sum()
     padded = np.concatenate((low_pass, np.zeros(_UP - 1)))
-    # The point k/_UP after sample i takes sample i + j by low_pass[_UP (_REACH - j) + k], j from -_REACH to _REACH.
-    return np.ascontiguousarray(padded.reshape(2 * _REACH + 1, _UP)[::-1].T, np.float32)
+    # The point k/_UP after sample i takes sample i + j by low_pass[_UP (REACH - j) + k], j from -REACH to REACH.
+    return np.ascontiguousarray(padded.reshape(2 * REACH + 1, _UP)[::-1].T, np.float32)
 
 
 _WEIGHTS = _weights()
@@ -38,32 +39,38 @@ class PeakMeter:
     """True peak of every millisecond of a stream, over all its channels.
 
     above: only the highest of all is wanted, and the milliseconds over this amplitude. Others may be given too low;
-    with infinity none are kept.
+    with infinity none are kept. before: the last samples before the first, REACH of them; none are silence.
     """
 
-    def __init__(self, channels: int, *, above: float = 0.0) -> None:
+    def __init__(
+        self, channels: int, *, above: float = 0.0, before: npt.NDArray[np.float32] | None = None
+    ) -> None:
         self._above = above
         self.highest = 0.0
-        # What lies before the first sample is silence; the last samples wait for those after them.
-        self._waiting = np.zeros((_REACH, channels), np.float32)
+        # The last samples wait for those after them.
+        self._waiting = np.zeros((REACH, channels), np.float32)
+        if before is not None and len(before):
+            self._waiting[-len(before) :] = before
         self._rest = np.zeros(0, np.float32)
         self._peaks: list[Peaks] = []
 
     def add(self, block: npt.NDArray[np.float32]) -> None:
         """Take the next (samples, channels)."""
         joined = np.concatenate((self._waiting, block))
-        if joined.shape[0] <= 2 * _REACH:
+        if joined.shape[0] <= 2 * REACH:
             self._waiting = joined
             return
-        self._waiting = joined[-2 * _REACH :].copy()
-        points = _between(joined, min(self.highest, self._above))
+        self._waiting = joined[-2 * REACH :].copy()
+        # A point is at least as high as the sample it begins at, so nothing lower need be looked for.
+        reached = max(self.highest, float(np.abs(joined[REACH:-REACH]).max()))
+        points = _between(joined, min(reached, self._above))
         self.highest = max(self.highest, float(points.max()))
         if np.isfinite(self._above):
             self._count(points)
 
     def end(self) -> None:
         """The stream is over: nothing but silence follows."""
-        self.add(np.zeros((_REACH, self._waiting.shape[1]), np.float32))
+        self.add(np.zeros((REACH, self._waiting.shape[1]), np.float32))
         if self._rest.size:
             self._peaks.append(self._rest.max(keepdims=True))
         self._rest = np.zeros(0, np.float32)
@@ -87,22 +94,40 @@ class PeakMeter:
 
 
 def _between(joined: npt.NDArray[np.float32], known: float) -> npt.NDArray[np.float32]:
-    """Highest absolute point from each sample up to the next, for all but the first and last _REACH samples. Pieces
-    that hold nothing above `known` may be given as 0."""
-    samples = joined.shape[0] - 2 * _REACH
-    highest = np.zeros(samples, np.float32)
+    """Highest absolute point from each sample up to the next, for all but the first and last REACH samples. Stretches
+    of a millisecond that hold nothing above `known` may be given as 0."""
+    samples = joined.shape[0] - 2 * REACH
+    highest = np.zeros(-(-samples // CHUNK) * CHUNK, np.float32)
+    chunks = highest.reshape(-1, CHUNK)
     for channel in joined.T:
         if not channel.any():
             continue
-        around = sliding_window_view(channel, 2 * _REACH + 1)
-        for first in range(0, samples, _PIECE):
-            piece = slice(first, first + _PIECE)
-            if known and float(np.abs(channel[first : first + _PIECE + 2 * _REACH]).max()) * _MOST < known:
-                continue
-            fine = _WEIGHTS @ np.ascontiguousarray(around[piece]).T
+        padded = np.zeros(highest.size + 2 * REACH, np.float32)
+        padded[: channel.size] = channel
+        around = sliding_window_view(padded, 2 * REACH + 1)
+        where = _worth_looking(padded, known)
+        for first in range(0, where.size, _PIECE):
+            piece = where[first : first + _PIECE]
+            whole = piece[-1] - piece[0] == piece.size - 1
+            chosen = slice(piece[0] * CHUNK, (piece[-1] + 1) * CHUNK) if whole else _samples_of(piece)
+            fine = _WEIGHTS @ np.ascontiguousarray(around[chosen]).T
             np.abs(fine, out=fine)
-            np.maximum(highest[piece], fine.max(axis=0), out=highest[piece])
-    return highest
+            chunks[piece] = np.maximum(chunks[piece], fine.max(axis=0).reshape(-1, CHUNK))
+    return highest[:samples]
+
+
+def _worth_looking(padded: npt.NDArray[np.float32], known: float) -> npt.NDArray[np.int64]:
+    """The milliseconds in which a point above `known` is possible."""
+    if not known:
+        return np.arange(padded.size // CHUNK)
+    # A millisecond's points are made from its two halves, from the one before and from the one after.
+    halves = np.abs(padded).reshape(-1, REACH * 2).max(axis=1)
+    around = np.maximum(np.maximum(halves[:-2:2], halves[1:-1:2]), halves[2::2])
+    return np.flatnonzero(around * np.float32(_MOST) >= known)
+
+
+def _samples_of(chunks: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+    return (chunks[:, None] * CHUNK + np.arange(CHUNK)).ravel()
 
 
 def decibels(peak: float) -> float | None:

@@ -19,7 +19,7 @@ _STAGES = (
     (1.0, -2.0, 1.0, -1.99004745483398, 0.99007225036621),
 )
 _RUN = 48  # samples
-_AT_ONCE = 100  # runs to a matrix product: small enough that the matrix library keeps to one thread
+_AT_ONCE = 400  # runs to a matrix product: small enough that the matrix library keeps to one thread
 _FORGOTTEN = 1e-18
 
 
@@ -63,48 +63,54 @@ def _leaps() -> tuple[Floats, ...]:
     leaps = [_MOVED[_RUN]]
     while np.abs(leaps[-1]).max() > _FORGOTTEN:
         leaps.append(leaps[-1] @ leaps[-1])
-    return tuple(leaps)
+    return tuple(np.ascontiguousarray(leap.T) for leap in leaps)
 
 
+# Runs lie in rows, as they do in memory, so that nothing need be turned round: hence all is transposed.
 _LEAPS = _leaps()
+_ROW_OUTPUTS, _ROW_FROM_STATES, _ROW_FROM_INPUTS = (
+    np.ascontiguousarray(matrix.T) for matrix in (_OUTPUTS, _FROM_STATES, _FROM_INPUTS)
+)
 
 
 class KWeighting:
     """The K filter over a stream of blocks, its state kept from one to the next."""
 
     def __init__(self, channels: int) -> None:
-        self._states = np.zeros((4, channels))
+        self._states = np.zeros((channels, 4))
 
     def weigh(self, block: npt.NDArray[np.floating]) -> Floats:
         """(samples, channels) in, the same weighted out."""
         if not block.any() and np.abs(self._states).max() < 1e-12:
             return np.zeros(block.shape)
         samples, channels = block.shape
-        runs, rest = divmod(samples, _RUN)
-        weighted = np.empty((samples, channels))
-        whole = runs * _RUN
-        for first in range(0, runs, _AT_ONCE):
-            end = min(first + _AT_ONCE, runs)
-            part = slice(first * _RUN, end * _RUN)
-            weighted[part] = self._runs(block[part].astype(np.float64).reshape(end - first, _RUN, channels))
-        if rest:
-            last = block[whole:].astype(np.float64)
-            weighted[whole:] = _OUTPUTS[:rest, :rest] @ last + _FROM_STATES[:rest] @ self._states
-            self._states = _MOVED[rest] @ self._states + _FROM_INPUTS[:, _RUN - rest :] @ last
-        return weighted
+        sides = np.ascontiguousarray(block.T, np.float64)
+        weighted = np.empty((channels, samples))
+        whole = samples // _RUN * _RUN
+        step = max(1, _AT_ONCE // channels) * _RUN
+        for first in range(0, whole, step):
+            part = slice(first, min(first + step, whole))
+            weighted[:, part] = self._runs(sides[:, part])
+        if rest := samples - whole:
+            last = sides[:, whole:]
+            weighted[:, whole:] = last @ _OUTPUTS[:rest, :rest].T + self._states @ _FROM_STATES[:rest].T
+            self._states = self._states @ _MOVED[rest].T + last @ _FROM_INPUTS[:, _RUN - rest :].T
+        return weighted.T
 
-    def _runs(self, block: Floats) -> Floats:
-        """(runs, _RUN, channels) in, (samples, channels) out."""
-        runs, _, channels = block.shape
-        inputs = block.transpose(1, 0, 2).reshape(_RUN, runs * channels)
-        after = (_FROM_INPUTS @ inputs).reshape(4, runs, channels)
-        after[:, 0] += _MOVED[_RUN] @ self._states
+    def _runs(self, sides: Floats) -> Floats:
+        """(channels, samples), whole runs, in; the same weighted out."""
+        channels, samples = sides.shape
+        runs = samples // _RUN
+        inputs = sides.reshape(channels * runs, _RUN)
+        after = (inputs @ _ROW_FROM_INPUTS).reshape(channels, runs, 4)
+        after[:, 0] += self._states @ _LEAPS[0]
         for power, leap in enumerate(_LEAPS):
             if (reach := 1 << power) >= runs:
                 break
-            earlier = np.ascontiguousarray(after[:, :-reach]).reshape(4, -1)
-            after[:, reach:] += (leap @ earlier).reshape(4, runs - reach, channels)
-        before = np.concatenate((self._states[:, None], after[:, :-1]), axis=1).reshape(4, -1)
+            earlier = np.ascontiguousarray(after[:, :-reach]).reshape(-1, 4)
+            after[:, reach:] += (earlier @ leap).reshape(channels, runs - reach, 4)
+        before = np.concatenate((self._states[:, None], after[:, :-1]), axis=1).reshape(-1, 4)
         self._states = after[:, -1].copy()
-        outputs = _OUTPUTS @ inputs + _FROM_STATES @ before
-        return outputs.reshape(_RUN, runs, channels).transpose(1, 0, 2).reshape(-1, channels)
+        outputs = inputs @ _ROW_OUTPUTS
+        outputs += before @ _ROW_FROM_STATES
+        return outputs.reshape(channels, samples)

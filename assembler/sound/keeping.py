@@ -1,0 +1,57 @@
+"""What is kept of a programme's sound to save work, and how it is told that it is still what it should be.
+
+Such a file tells whether it is whole, so none need be forced to the disk.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import functools
+import hashlib
+import os
+from importlib import metadata
+from pathlib import Path
+
+from assembler.media.landing import write_whole
+
+_DIGEST = 32
+
+
+@functools.cache
+def engine() -> str:
+    """A digest of the code that reads, measures, mixes and codes sound, and the version of what it does so with."""
+    here = Path(__file__).resolve().parent
+    digest = hashlib.sha256(f"av {metadata.version('av')}".encode())
+    media = [here.parent / "media" / name for name in ("sound.py", "sound_coder.py", "coded_pieces.py")]
+    for path in (*sorted(here.glob("*.py")), *media):
+        digest.update(path.read_bytes())
+    return digest.hexdigest()
+
+
+def keep(path: Path, data: bytes) -> None:
+    """Keep some bytes under a name. Raises MissingPartError when the disk is full."""
+    write_whole(path, hashlib.sha256(data).digest() + data, lasting=False)
+
+
+def kept(path: Path) -> bytes | None:
+    """What `keep` was given; None when there is none or it is damaged. What is asked for counts as used."""
+    try:
+        found = path.read_bytes()
+    except OSError:
+        return None
+    digest, data = found[:_DIGEST], found[_DIGEST:]
+    if hashlib.sha256(data).digest() != digest:
+        return None
+    with contextlib.suppress(OSError):
+        os.utime(path)
+    return data
+
+
+def make_room(folder: Path, pattern: str, room_bytes: int) -> None:
+    """Remove the files that were used longest ago, until the others fit."""
+    with contextlib.suppress(OSError):
+        known = [(path.stat().st_mtime_ns, path.stat().st_size, path) for path in folder.glob(pattern)]
+        for _, size, path in sorted(known, reverse=True):
+            room_bytes -= size
+            if room_bytes < 0:
+                path.unlink(missing_ok=True)
