@@ -73,7 +73,7 @@ def listen(
     with Streams(timeline, gains, stems) as streams, ThreadPoolExecutor(_AT_ONCE, "listening") as threads:
         for window in windows(blocks(streams), samples):
             hearing.append(threads.submit(_kept_rows, window, above, pieces))
-            if len(hearing) > _AT_ONCE:
+            if len(hearing) == _AT_ONCE:
                 take()
         while hearing:
             take()

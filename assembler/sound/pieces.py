@@ -86,7 +86,7 @@ class Pieces:
 
         for window in windows(sound, samples):
             coding.append(self._threads.submit(self._code, window))
-            if len(coding) > _AT_ONCE:
+            if len(coding) == _AT_ONCE:
                 coded()
         while coding:
             coded()
