@@ -459,11 +459,11 @@ def test_each_series_needs_its_time() -> None:
 def test_preparing_draws_ahead_what_frames_need() -> None:
     band = band_of([series(every(2, 1200))], ("frame-rate", "cadence"))
     band.prepare(0, 3.0, 9.0)
-    drawn = [strip._chunk.cache_info().misses for strip, _, _ in band._strips[0]]
+    drawn = [strip._chunk.cache_info().misses for strip, _, _ in band.strips[0]]
     assert min(drawn) > 0
     for frame in range(0, 360, 5):
         painted(band, [3 + frame / 60])
-    assert [strip._chunk.cache_info().misses for strip, _, _ in band._strips[0]] == drawn
+    assert [strip._chunk.cache_info().misses for strip, _, _ in band.strips[0]] == drawn
 
 
 def test_the_plan_is_even_where_chroma_needs_it() -> None:
@@ -485,5 +485,5 @@ def test_state_is_a_plain_value() -> None:
 def test_rates_stand_in_one_column_though_refreshes_differ() -> None:
     # Two of 60 and three of 120 digits: the units stand below each other.
     band = band_of([series(every(1, 600)), series(every(2, 1200), 1, Fraction(120))], ("frame-rate",))
-    values = [band._text(each, "frame-rate", each.picture_at(5.0))[0] for each in band.series]
+    values = [band._parts(each, "frame-rate", each.picture_at(5.0))[0] for each in band.series]
     assert values == ["\u200760", "\u200760"]  # a figure space keeps the hundreds' column

@@ -75,8 +75,9 @@ class Arranged:
             raise
         self._evidence = Evidence(shot, stage, self.layout) if self.layout.evidence is not None else None
         if self._evidence is not None:
-            self._evidence.settle(self.base, [pane.rect for pane in self.panes])
-        self._ground = uncovered(stage.width, stage.height, [pane.rect for pane in self.panes])
+            around = self.layout.panes if self.layout.frame is None else (*self.layout.panes, self.layout.frame)
+            self._evidence.settle(self.base, [*(pane.rect for pane in self.panes), *around])
+        self.leave_uncovered([pane.rect for pane in self.panes])
 
     def paint(self, frame: int, canvas: Planes) -> None:
         """Paint the whole canvas for a frame of the shot."""
@@ -84,6 +85,11 @@ class Arranged:
         for pane in self.panes:
             pane.draw(frame, canvas)
         self.paint_over(frame, canvas)
+
+    def leave_uncovered(self, pictures: Sequence[Rect]) -> None:
+        """Say what the pictures will cover of the page."""
+        covered = [*pictures, *(() if self._evidence is None else self._evidence.covered)]
+        self._ground = uncovered(self.stage.width, self.stage.height, covered)
 
     def paint_ground(self, canvas: Planes) -> None:
         """The page, where no picture covers it."""

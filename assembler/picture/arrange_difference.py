@@ -7,7 +7,7 @@ import numpy as np
 from assembler.media.planes import Plane, Planes
 from assembler.picture.arrange import Arranged
 from assembler.picture.geometry import Rect
-from assembler.picture.ground import overlap, uncovered
+from assembler.picture.ground import overlap
 from assembler.picture.stage import Stage
 from assembler.storyboard.model import Difference
 from assembler.timeline.model import PlacedShot
@@ -31,7 +31,7 @@ class DifferencePicture(Arranged):
         assert isinstance(shot.arrangement, Difference)
         one, other = self.panes
         self._both = overlap(one.rect, other.rect)
-        self._ground = uncovered(stage.width, stage.height, [self._both])
+        self.leave_uncovered([self._both])
         self._codes = difference_codes(shot.arrangement.gain, stage.bits)
         self._neutral = 128 if stage.bits == 8 else 512
         self._work = (

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Sequence
 
 from assembler.measure.clock import Clock
 from assembler.media.planes import Planes
 from assembler.picture.geometry import Rect
 from assembler.picture.graph_band import DEFAULT_WINDOW_S, GraphBand
+from assembler.picture.graph_film import BandFilm
 from assembler.picture.graph_plan import band_height
 from assembler.picture.graph_series import GraphSeries, graph_series, initials
+from assembler.picture.ground import put
 from assembler.picture.layout import Layout
 from assembler.picture.stage import Stage
 from assembler.timeline.model import PlacedPane, PlacedShot
@@ -56,25 +59,42 @@ class Evidence:
         )
         self._over_picture = layout.evidence_over_picture
         self._settled = False
+        self._film: BandFilm | None = None
 
     def times_s(self, frame: int) -> tuple[float, ...]:
         """For each capture, when the picture that its pane shows at a frame of the shot came on screen."""
-        captures = self._stage.captures
-        return tuple(float(captures[p.capture.id].time_s(int(p.picture[frame]))) for p in self._panes)
+        # As exact as `CaptureInfo.time_s`: a series keeps its capture's times, each rounded once.
+        return tuple(
+            [float(each.times_s[p.picture[frame]]) for each, p in zip(self.band.series, self._panes, strict=True)]
+        )
 
     def settle(self, page: Planes, pictures: Sequence[Rect]) -> None:
         """Draw what does not move onto the page, which is copied to every frame, rather than onto each frame anew.
-        pictures: where they lie on the page; a band that meets one is left as it is."""
+        pictures: where they, and what is drawn with them, lie on the page; a band that meets one is left as it is."""
         x, y = self._place.x, self._place.y
-        if not self._over_picture and not any(
+        if self._over_picture or any(
             rect.meets(picture) for rect in self.band.still_rects(x, y) for picture in pictures
         ):
-            self.band.paint_still(page, x, y)
-            self._settled = True
+            return
+        self.band.paint_still(page, x, y)
+        self._settled = True
+        with contextlib.suppress(ValueError):
+            film = BandFilm(self.band, page, x, y)
+            self._film = None if any(film.rect.meets(picture) for picture in pictures) else film
+
+    @property
+    def covered(self) -> tuple[Rect, ...]:
+        """What `paint` covers whatever lies there."""
+        return () if self._film is None else (self._film.rect,)
 
     def paint(self, frame: int, canvas: Planes) -> None:
         """Draw the band for a frame of the shot, on its page where it was settled there."""
-        self.band.paint(canvas, self._place.x, self._place.y, self.times_s(frame), still=not self._settled)
+        times_s = self.times_s(frame)
+        if self._film is None:
+            self.band.paint(canvas, self._place.x, self._place.y, times_s, still=not self._settled)
+            return
+        self._film.paint(times_s)
+        put(canvas, self._film.picture, self._film.rect.x, self._film.rect.y)
 
     def _series(self) -> tuple[GraphSeries, ...]:
         subjects = [self._stage.subjects.get(pane.capture.subject or "") for pane in self._panes]

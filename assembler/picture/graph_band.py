@@ -58,6 +58,8 @@ FUTURE = 0.34
 _ON_PICTURE = (84, 92, 96)  # hairlines over a ground that lets a picture through
 DEFAULT_WINDOW_S = 5.0
 _HEAD_OPACITY = 0.8
+PAST = 2
+"""Columns right of the playhead's left edge up to which lines are drawn in full."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,17 +67,26 @@ class Shown:
     """What a band says of one subject at a frame.
 
     picture: the capture's picture under the playhead. column: the strip's column at the playhead.
-    cell: the picture that opened the cell it lies in. texts: for each graph in order, the value as
-    written (name left out), or the word in its place; "" for the strip. rows: the dot's row in each
-    graph, NaN where there is none. tops: the label's first row, -1 where there is none.
+    cell: the picture that opened the cell it lies in. parts: for each graph in order, the value's figures
+    (name left out) and what follows them, or a word in their place; empty for the strip. rows: the dot's row
+    in each graph, NaN where there is none. tops: the label's first row, -1 where there is none.
     """
 
     picture: int
     column: int
     cell: int
-    texts: tuple[str, ...]
+    parts: tuple[tuple[str, str], ...]
     rows: tuple[float, ...]
     tops: tuple[int, ...]
+
+    @property
+    def texts(self) -> tuple[str, ...]:
+        """For each graph in order, what its label says besides the name."""
+        return tuple(" ".join(part).strip() for part in self.parts)
+
+
+Placed = tuple[Sprite, int, int]
+"""A drawing, and the column and row of the band (even) that its point lies at."""
 
 
 class GraphBand:
@@ -85,6 +96,8 @@ class GraphBand:
     the band spans (2 to 30). width, height: of the band (even); `band_height` says what height
     it asks for. canvas_h: the height that type is scaled by. backing: with a ground of its own,
     for a band that lies over a picture.
+    strips: what scrolls of each series: (strip, its first row, whether it is a lane) for each panel that has one.
+    clear: columns right of the playhead that labels may take, which no line runs through. head: the playhead.
     Raises ValueError for a window out of range or graphs that do not fit into the height.
     """
 
@@ -113,31 +126,42 @@ class GraphBand:
             None if panel.kind == "cadence" else value_scale(panel, axis_of(panel.kind, series), plan)
             for panel in plan.panels
         )
-        self._strips = tuple(self._strip(index, each) for index, each in enumerate(self.series))
+        self.strips = tuple(self._strip(index, each) for index, each in enumerate(self.series))
         room = plan.plot_right - plan.head_x - label_gap(canvas_h)
         names, name_w = name_width([each.name for each in series], room, canvas_h, fonts)
         self._labels = tuple(
             LabelMaker(name, each.order, name_w, plan, fonts, bits) for name, each in zip(names, series, strict=True)
         )
-        self._clear = label_column(kinds, name_w, plan, fonts)
-        if plan.plot_right - plan.head_x - self._clear < 0.05 * (plan.plot_right - plan.plot_x):
-            self._clear = plan.plot_right - plan.head_x  # a scrap of line beyond the labels says nothing
+        self.clear = label_column(kinds, name_w, plan, fonts)
+        if plan.plot_right - plan.head_x - self.clear < 0.05 * (plan.plot_right - plan.plot_x):
+            self.clear = plan.plot_right - plan.head_x  # a scrap of line beyond the labels says nothing
         self._marks = tuple(MarkMaker(each.order, plan, fonts, bits) for each in series)
         self._backing = self._backing_sprite() if backing else None
         self._still = tuple(self._still_sprites())
-        self._head = self._head_sprite()
+        self.head: Placed = self._head_sprite(), plan.head_x, 0
 
     @property
     def window_s(self) -> float:
         """Seconds that the band spans: the window asked for, but for whole pixels a refresh."""
         return (self.plan.plot_right - self.plan.plot_x) / self.time.px_per_s
 
+    @property
+    def dot_reach(self) -> int:
+        """Rows and columns from a dot's place to its edges (even)."""
+        return self._marks[0].dot_reach
+
+    @property
+    def height_drawn(self) -> int:
+        """Rows from the band's top to beneath everything that is drawn (even), a few more than the band has."""
+        ends = [top + strip.height for strips in self.strips for strip, top, _ in strips]
+        return even(max(self.plan.height + 2 * self.dot_reach, self.head[0].height, *ends))
+
     def prepare(self, index: int, first_s: float, last_s: float) -> None:
         """Draw what a series will need while its capture plays from first_s to last_s."""
         plan, time = self.plan, self.time
         first = time.column(first_s) - (plan.head_x - plan.plot_x)
         last = time.column(last_s) + plan.plot_right - plan.head_x
-        for strip, _, _ in self._strips[index]:
+        for strip, _, _ in self.strips[index]:
             strip.prepare(first, last)
 
     def state_at(self, times_s: Sequence[float]) -> tuple[Shown, ...]:
@@ -145,20 +169,20 @@ class GraphBand:
         if len(times_s) != len(self.series):
             raise ValueError(f"{len(self.series)} series need as many times, not {len(times_s)}")
         pictures = [each.picture_at(float(time)) for each, time in zip(self.series, times_s, strict=True)]
-        texts: list[tuple[str, ...]] = []
-        rows: list[tuple[float, ...]] = []
-        for each, picture, time in zip(self.series, pictures, times_s, strict=True):
-            texts.append(tuple(" ".join(self._text(each, kind, picture)).strip() for kind in self.kinds))
-            rows.append(tuple(self._row(each, panel, picture, float(time)) for panel in range(len(self.kinds))))
-        tops = [self._label_tops(panel, [row[panel] for row in rows]) for panel in range(len(self.kinds))]
+        panels = range(len(self.kinds))
+        rows = [
+            tuple(self._row(each, panel, picture, float(time)) for panel in panels)
+            for each, picture, time in zip(self.series, pictures, times_s, strict=True)
+        ]
+        tops = [self._label_tops(panel, [row[panel] for row in rows]) for panel in panels]
         return tuple(
             Shown(
                 picture=picture,
                 column=self._column(index, picture, float(times_s[index])),
                 cell=int(self.series[index].cell[picture]),
-                texts=texts[index],
+                parts=tuple([self._parts(self.series[index], kind, picture) for kind in self.kinds]),
                 rows=rows[index],
-                tops=tuple(panel[index] for panel in tops),
+                tops=tuple([panel[index] for panel in tops]),
             )
             for index, picture in enumerate(pictures)
         )
@@ -185,36 +209,38 @@ class GraphBand:
             self.paint_still(canvas, x, y)
         head = x + plan.head_x
         for index, now in enumerate(shown):
-            end = self._end_of(index, now)
+            end = self.end_of(index, now)
             start = now.column - (plan.head_x - plan.plot_x)
-            for strip, top, is_lane in self._strips[index]:
-                past, future = (end, end) if is_lane else (2, self._clear)
+            for strip, top, is_lane in self.strips[index]:
+                past, future = (end, end) if is_lane else (PAST, self.clear)
                 strip.blend(canvas, x + plan.plot_x, head + past, y + top, start)
                 strip.blend(canvas, head + future, x + plan.plot_right, y + top, now.column + future, dim=True)
-        blend(canvas, self._head, head, y)
-        self._paint_labels(canvas, head, y, shown)
+        for sprite, left, top in (self.head, *self.marks(shown)):
+            blend(canvas, sprite, x + left, y + top)
 
-    def _paint_labels(self, canvas: Planes, head: int, y: int, shown: tuple[Shown, ...]) -> None:
+    def marks(self, shown: Sequence[Shown]) -> list[Placed]:
+        """Labels, leaders and dots at the playhead, later ones over earlier ones. Drawings that did not change are
+        the same objects as before."""
+        head = self.plan.head_x
+        found: list[Placed] = []
         for panel in range(len(self.kinds)):
             for index, now in enumerate(shown):
                 top = now.tops[panel]
                 if top < 0:
                     continue
                 label, marks = self._labels[index], self._marks[index]
-                value, rest = self._text(self.series[index], self.kinds[panel], now.picture)
-                blend(canvas, label.sprite(value, rest), head + label.gap, y + top)
+                found.append((label.sprite(*now.parts[panel]), head + label.gap, top))
                 row = now.rows[panel]
                 if math.isnan(row):
                     continue
                 base = floor_even(row)
-                rise = top + label.height // 2 - base
-                rise = floor_even(rise + 1)
+                rise = floor_even(top + label.height // 2 - base + 1)
                 if abs(rise) > 2:
-                    blend(canvas, marks.leader(rise), head, y + leader_top(base, rise))
-                dot = marks.dot(round((row - base) * 4))
-                blend(canvas, dot, head - marks.dot_reach, y + base - marks.dot_reach)
+                    found.append((marks.leader(rise), head, leader_top(base, rise)))
+                found.append((marks.dot(round((row - base) * 4)), head - marks.dot_reach, base - marks.dot_reach))
+        return found
 
-    def _text(self, series: GraphSeries, kind: str, picture: int) -> tuple[str, str]:
+    def _parts(self, series: GraphSeries, kind: str, picture: int) -> tuple[str, str]:
         """A value's figures and what follows them; a word alone where nothing is counted."""
         if kind == "cadence":
             return "", ""
@@ -257,7 +283,7 @@ class GraphBand:
         first, last = (self.time.column(float(edges_s[at])) for at in (picture, picture + 1))
         return min(max(self.time.column(time_s), first), max(first, last - 1))
 
-    def _end_of(self, index: int, now: Shown) -> int:
+    def end_of(self, index: int, now: Shown) -> int:
         """Columns right of the playhead that the picture shown takes (even): the future begins after them."""
         edge = math.ceil(float(self._edges[index][now.picture + 1])) - now.column
         return min(max(2, floor_even(edge)), self.plan.plot_right - self.plan.head_x)
@@ -312,7 +338,7 @@ class GraphBand:
         """What does not move, as few small sprites, each with its column and row."""
         plan = self.plan
         hairline = _ON_PICTURE if self._backing is not None else HAIRLINE
-        words, rules = still_parts(plan, self.series, self.time, self._fonts, clear=self._clear, hairline=hairline)
+        words, rules = still_parts(plan, self.series, self.time, self._fonts, clear=self.clear, hairline=hairline)
         pen = PixelPen(plan.width, even(plan.height + 8), self._fonts)
         for rule in rules:
             pen.bar(rule.left, rule.top, rule.right, rule.bottom, rule.colour)

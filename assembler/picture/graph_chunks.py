@@ -26,7 +26,7 @@ class Strip:
     """A drawing `height` rows high (even) over columns 0 to `end`, in full and dimmed to an opacity.
 
     draw(pen, (first, last)) draws what lies between two columns; it is asked for a chunk when the
-    chunk is first seen.
+    chunk is first seen. ink: first and last row (half-open, even) that any chunk drawn so far has ink in.
     """
 
     def __init__(
@@ -39,7 +39,8 @@ class Strip:
         dimmed: float,
         chunk_px: int = CHUNK_PX,
     ) -> None:
-        self._draw, self._height, self._end = draw, height, end
+        self.height, self.ink = height, (height, 0)
+        self._draw, self._end = draw, end
         self._fonts, self._bits, self._dimmed, self._chunk_px = fonts, bits, dimmed, chunk_px
         self._chunk = lru_cache(maxsize=_KEPT)(self._new_chunk)
 
@@ -67,7 +68,7 @@ class Strip:
     def _new_chunk(self, number: int, parity: int) -> tuple[int, Sprite, Sprite] | None:
         """A chunk cut to the rows that have ink: the first of them, and the chunk in full and dimmed."""
         start = number * self._chunk_px + parity
-        pen = PixelPen(self._chunk_px, self._height, self._fonts, start)
+        pen = PixelPen(self._chunk_px, self.height, self._fonts, start)
         self._draw(pen, (start, start + self._chunk_px))
         rows = np.flatnonzero(pen.sheet.alpha.any(axis=1))
         columns = np.flatnonzero(pen.sheet.alpha.any(axis=0))
@@ -75,6 +76,7 @@ class Strip:
             return None
         top, bottom = int(rows[0]) // 2 * 2, -(-(int(rows[-1]) + 1) // 2) * 2
         right = -(-(int(columns[-1]) + 1) // 2) * 2
+        self.ink = min(top, self.ink[0]), max(bottom, self.ink[1])
         rgb, alpha = pen.sheet.rgb[top:bottom, :right], pen.sheet.alpha[top:bottom, :right]
         part = np.float32(self._dimmed)
         return (

@@ -18,6 +18,7 @@ from assembler.storyboard.model import Subject
 
 STATE_WORDS = {State.STILL: "still", State.DARK: "dark", State.UNDECIDED: "undecided"}
 NOT_COUNTED = "not counted"
+_WORD_OF = {int(state): STATE_WORDS.get(state, "") for state in State}  # asked for every frame, so by plain numbers
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -35,7 +36,7 @@ class GraphSeries:
     because too many verdicts nearby are in doubt; None = nowhere.
 
     Derived: cell (n,) the picture that opened the cell each picture lies in; a change of state opens
-    one too.
+    one too. rate_state (n,): the state in a panel of rates, where one in too much doubt is undecided, too.
     """
 
     name: str
@@ -54,6 +55,7 @@ class GraphSeries:
     why: str = ""
     doubtful: npt.NDArray[np.bool_] | None = None
     cell: Columns = field(init=False)
+    rate_state: npt.NDArray[np.uint8] = field(init=False)
 
     def __post_init__(self) -> None:
         n = self.times_s.size
@@ -65,6 +67,10 @@ class GraphSeries:
             raise ValueError("a graph's tears have two entries for each picture, and its edges one more than pictures")
         opens = self.is_new | np.append(True, self.state[1:] != self.state[:-1])
         object.__setattr__(self, "cell", np.maximum.accumulate(np.where(opens, np.arange(n), 0)))
+        rated = self.state
+        if self.doubtful is not None:
+            rated = np.where(self.doubtful & (rated == State.MOVING), np.uint8(State.UNDECIDED), rated)
+        object.__setattr__(self, "rate_state", rated)
 
     @property
     def pictures(self) -> int:
@@ -75,16 +81,14 @@ class GraphSeries:
         return picture_at(self.times_s, time_s)
 
     def state_of(self, kind: str) -> npt.NDArray[np.uint8]:
-        """(n,) the state of each picture in a panel of a kind: a rate in too much doubt is undecided, too."""
-        if kind != "frame-rate" or self.doubtful is None:
-            return self.state
-        return np.where(self.doubtful & (self.state == State.MOVING), np.uint8(State.UNDECIDED), self.state)
+        """(n,) the state of each picture in a panel of a kind."""
+        return self.rate_state if kind == "frame-rate" else self.state
 
     def word_at(self, picture: int, kind: str = "cadence") -> str:
         """Why nothing is counted at a picture in a panel of a kind, in a word; "" where it is."""
         if not self.reliable:
             return NOT_COUNTED
-        return STATE_WORDS.get(State(int(self.state_of(kind)[picture])), "")
+        return _WORD_OF[int(self.state_of(kind)[picture])]
 
     def spans(self, kind: str = "cadence") -> tuple[tuple[int, int, State], ...]:
         """Runs of pictures of one state in a panel of a kind, half-open."""

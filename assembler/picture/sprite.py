@@ -145,10 +145,12 @@ def blend(canvas: Planes, sprite: Sprite, x: int, y: int, opacity: float = 1.0) 
 
 
 def _blend_plane(under: Plane, colour: Numbers, keep: Numbers, bits: int, part: int) -> None:
-    full = _scale(bits)[0]
+    full, kind, _ = _scale(bits)
     shift = full.bit_length() - 1
     if part == 256:
-        mixed = np.multiply(under, keep, dtype=keep.dtype)
+        # Steps that change no type on the way: they need no buffers, which small pieces spend half their time on.
+        mixed = under.astype(kind)
+        mixed *= keep
     else:
         # A fade multiplies alpha once more by part / 256; 32-bit numbers hold it at either depth.
         shift += 8
@@ -160,4 +162,5 @@ def _blend_plane(under: Plane, colour: Numbers, keep: Numbers, bits: int, part: 
         colour += np.uint32((256 - part) * (full // 2))  # `colour` carries the half only `part` times
         mixed = np.multiply(under, keep, dtype=np.uint32)
     mixed += colour
-    np.right_shift(mixed, shift, out=under, casting="unsafe")
+    mixed >>= shift
+    under[...] = mixed
