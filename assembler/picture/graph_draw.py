@@ -11,11 +11,14 @@ from collections.abc import Sequence
 from typing import Protocol
 
 import numpy as np
+import numpy.typing as npt
 
 from assembler.picture.graph_scale import Doubles
 from assembler.picture.look import Rgb
 from assembler.picture.sheet import Floats, Sheet
 from assembler.picture.text import FontSet
+
+Bools = npt.NDArray[np.bool_]
 
 HATCH_PITCH, HATCH_LINE = 7.0, 2.0  # at 1080 lines
 
@@ -25,6 +28,9 @@ class Pen(Protocol):
 
     def bar(self, left: float, top: float, right: float, bottom: float, colour: Rgb, opacity: float = 1.0) -> None:
         """A filled rectangle."""
+
+    def bars(self, spans: Sequence[tuple[float, float]], top: float, bottom: float, colour: Rgb) -> None:
+        """Filled rectangles of the same rows, none over another: left and right of each."""
 
     def line(self, points: Doubles, thickness: float, style: Sequence[float], colour: Rgb, opacity: float) -> None:
         """A line through points (m, 2), with on and off lengths in thicknesses (none = solid)."""
@@ -45,6 +51,12 @@ class _Surface(Sheet):
     def cover(self, cover: Floats, x: int, y: int, colour: Rgb) -> None:
         self._over(cover, x, y, colour)
 
+    def fill_columns(self, columns: Bools, top: int, bottom: int, colour: Rgb) -> None:
+        """Fill some whole columns of the sheet from row top to bottom."""
+        rows = slice(max(top + self.top, 0), max(bottom + self.top, 0))
+        self.rgb[rows, columns] = np.array(colour, np.float32) / 255
+        self.alpha[rows, columns] = 1
+
 
 class PixelPen:
     """A pen on a sheet that shows the figure's columns from `start` on, `width` by `height` (even)."""
@@ -58,6 +70,18 @@ class PixelPen:
         left, right = max(left - self._start, 0.0), min(right - self._start, float(self._size[1]))
         if right > left and bottom > top:
             self.sheet.bar(left, top, right, bottom, colour, opacity)
+
+    def bars(self, spans: Sequence[tuple[float, float]], top: float, bottom: float, colour: Rgb) -> None:
+        edges = np.array(spans, np.float64).reshape(-1, 2) - self._start
+        if bottom <= top or (edges != np.floor(edges)).any() or top != math.floor(top) or bottom != math.floor(bottom):
+            for left, right in spans:
+                self.bar(left, top, right, bottom, colour)
+            return
+        changes = np.zeros(self._size[1] + 1, np.int64)
+        kept = np.clip(edges[edges[:, 1] > edges[:, 0]], 0, self._size[1]).astype(np.int64)
+        np.add.at(changes, kept[:, 0], 1)
+        np.add.at(changes, kept[:, 1], -1)
+        self.sheet.fill_columns(np.cumsum(changes[:-1]) > 0, int(top), int(bottom), colour)
 
     def line(self, points: Doubles, thickness: float, style: Sequence[float], colour: Rgb, opacity: float) -> None:
         self.pieces(dashed(points, thickness, style), thickness, colour, opacity)
@@ -148,6 +172,8 @@ def _stroke(
     if left >= right or top >= bottom:
         return
     length = math.hypot(x1 - x0, y1 - y0)
+    if length == 0:  # nothing but the ends of its neighbours; a dash may end where a line bends
+        return
     ux, uy = (x1 - x0) / length, (y1 - y0) / length
     dx = (np.arange(left, right, dtype=np.float32) + np.float32(0.5 - x0))[None, :]
     dy = (np.arange(top, bottom, dtype=np.float32) + np.float32(0.5 - y0))[:, None]

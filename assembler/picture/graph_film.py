@@ -22,9 +22,9 @@ from assembler.media.planes import Plane, Planes
 from assembler.picture.geometry import Rect
 from assembler.picture.graph_band import PAST, GraphBand, Placed, Shown
 from assembler.picture.graph_chunks import Strip
-from assembler.picture.sprite import Sprite, blend
+from assembler.picture.sprite import Sprite, blend, blend_plane
 
-CHUNK_PX = 256
+CHUNK_PX = 512
 _KEPT = 4  # times the chunks of one window: they are asked for in two parities and in some lags
 _LAGS = 16  # how far captures lag behind each other is kept for so many frames
 
@@ -72,6 +72,23 @@ class Scrolling:
 
 class _WiderError(Exception):
     """A strip has ink on rows that were not thought to have any."""
+
+
+class _Piece:
+    """A drawing at one place of a sheet, which it lies within, set out once to be laid there again and again."""
+
+    def __init__(self, onto: Stacked, placed: Placed) -> None:
+        sprite, x, y = placed
+        at = onto.part(slice(y, y + sprite.height), slice(x, x + sprite.width))
+        self._planes = (
+            (at.y, sprite.y.copy(), sprite.keep_y.copy()),
+            (at.c, np.stack((sprite.u, sprite.v)), np.stack((sprite.keep_c, sprite.keep_c))),
+        )
+        self._bits = sprite.bits
+
+    def lay(self) -> None:
+        for under, colour, keep in self._planes:
+            blend_plane(under, colour, keep, self._bits)
 
 
 class _Film:
@@ -133,23 +150,24 @@ class _Lot:
     Raises ValueError for anything else, and for a lane that the playhead crosses.
     """
 
-    def __init__(self, band: GraphBand, page: Stacked, x: int, scrolling: Sequence[Scrolling]) -> None:
-        self._band, self._page, self._x = band, page, x
+    def __init__(self, band: GraphBand, page: Stacked, own: Stacked, x: int, scrolling: Sequence[Scrolling]) -> None:
+        self._band, self._page, self._own, self._x = band, page, own, x
         self._scrolling = scrolling
-        self._all_rows = _rows_of(scrolling)
+        self._all_rows = _rows_of(scrolling, page.y.shape[0])
         self.lane = scrolling[0].is_lane
         self.rows = self._all_rows
         self._lags: deque[tuple[int, ...]] = deque(maxlen=_LAGS)
         plan, head = band.plan, band.plan.head_x
         if self.lane and (len(scrolling) > 1 or _cut(band.head, _rect(0, plan.plot_right, self.rows)) is not None):
             raise ValueError("a lane has its rows for itself")
-        if any(each.is_lane != self.lane for each in scrolling) or self.rows.stop > page.y.shape[0]:
-            raise ValueError("graphs lie beneath each other, on the page")
+        if any(each.is_lane != self.lane for each in scrolling):
+            raise ValueError("graphs lie beneath each other")
         self._films = self._made(
             [(plan.plot_x, plan.plot_right)] * 3
             if self.lane
             else [(plan.plot_x, head), (head, head + PAST), (head + band.clear, plan.plot_right)]
         )
+        self._onto = own.part(self.rows, slice(None))
 
     def _made(self, spans: Sequence[tuple[int, int]]) -> tuple[_Film, _Film, _Film] | None:
         """Films for the past, for the columns under the playhead and for the future; None where the page is not the
@@ -172,7 +190,7 @@ class _Lot:
             film(spans[2], dim=True),
         )
 
-    def paint(self, own: Stacked, shown: Sequence[Shown]) -> bool:
+    def paint(self, shown: Sequence[Shown]) -> bool:
         """Paint what scrolls on the band's own sheet; gives whether the playhead is painted there, too."""
         now = [shown[each.index] for each in self._scrolling]
         columns = [each.column for each in now]
@@ -180,11 +198,12 @@ class _Lot:
         seen = self._films is not None and (len(now) == 1 or lags in self._lags)
         self._lags.append(lags)
         painted = self._copy if seen else self._blend
-        painted(own.part(self.rows, slice(None)), now, columns)
+        painted(self._onto, now, columns)
         for each in self._scrolling:
-            first, last = each.strip.ink
-            if first < last and not (self.rows.start <= each.top + first and each.top + last <= self.rows.stop):
+            first, last = each.top + each.strip.ink[0], min(each.top + each.strip.ink[1], self._page.y.shape[0])
+            if first < last and not self.rows.start <= first <= last <= self.rows.stop:
                 self._films, self.rows = None, self._all_rows
+                self._onto = self._own.part(self.rows, slice(None))
                 raise _WiderError
         return seen and not self.lane
 
@@ -240,10 +259,10 @@ class BandFilm:
         self._page = Stacked.of(page, slice(y, self.rect.bottom), slice(0, page.width))
         self._own = Stacked(self._page.y.copy(), self._page.c.copy())
         self.picture = self._own.planes
-        self._lots = [_Lot(band, self._page, x, lot) for lot in _on_the_same_rows(band)]
+        self._lots = [_Lot(band, self._page, self._own, x, lot) for lot in _on_the_same_rows(band)]
         self._marks: list[Placed] | None = None  # as painted last; None where nothing may stay
         self._stays = False  # whether marks right of the playhead may stay
-        self._again: list[tuple[_Lot, Placed | None, list[Placed]]] = []
+        self._again: list[tuple[list[_Piece], list[_Piece]]] = []  # for each lot: of the playhead, of marks
 
     def paint(self, times_s: Sequence[float]) -> None:
         """Make the picture that of a frame at which each series' pane shows its capture at times_s."""
@@ -265,12 +284,11 @@ class BandFilm:
             right = slice(max(0, x + min(left - sprite.left for sprite, left, _ in placed)), own.y.shape[1])
             own.part(slice(None), right).take(self._page.part(slice(None), right))
             self._marks = None
-        headed = [lot.paint(own, shown) for lot in self._lots]
+        headed = [lot.paint(shown) for lot in self._lots]
         if stays:
-            for (lot, head, again), with_head in zip(self._again, headed, strict=True):
-                canvas = own.part(lot.rows, slice(None)).planes
-                for sprite, left, top in again if with_head or head is None else (head, *again):
-                    blend(canvas, sprite, x + left, top - lot.rows.start)
+            for (head, again), with_head in zip(self._again, headed, strict=True):
+                for piece in again if with_head else (*head, *again):
+                    piece.lay()
             return
         for sprite, left, top in (*self._around_head(headed), *marks):
             blend(self.picture, sprite, x + left, top)
@@ -302,20 +320,26 @@ class BandFilm:
         places = [Rect(left - s.left, top - s.top, s.width, s.height) for s, left, top in marks]
         return not any(room.width > 0 and room.meets(place) for room in rooms for place in places)
 
-    def _over(self, lot: _Lot, marks: Sequence[Placed]) -> tuple[_Lot, Placed | None, list[Placed]]:
+    def _over(self, lot: _Lot, marks: Sequence[Placed]) -> tuple[list[_Piece], list[_Piece]]:
         """What has to be blended over a lot's lines at every frame: of the playhead, and of marks."""
         if lot.lane:
-            return lot, None, []
+            return [], []
         room = _rect(0, self._band.plan.head_x + PAST, lot.rows)
-        return lot, _cut(self._band.head, room), [cut for mark in marks if (cut := _cut(mark, room)) is not None]
+
+        def pieces(drawings: Sequence[Placed]) -> list[_Piece]:
+            cuts = [cut for drawing in drawings if (cut := _cut(drawing, room)) is not None]
+            return [_Piece(self._own, (sprite, self._x + left, top)) for sprite, left, top in cuts]
+
+        return pieces([self._band.head]), pieces(marks)
 
 
 def _rect(left: int, right: int, rows: slice) -> Rect:
     return Rect(left, rows.start, right - left, rows.stop - rows.start)
 
 
-def _rows_of(scrolling: Sequence[Scrolling]) -> slice:
-    return slice(min(each.top for each in scrolling), max(each.top + each.strip.height for each in scrolling))
+def _rows_of(scrolling: Sequence[Scrolling], most: int | None = None) -> slice:
+    last = max(each.top + each.strip.height for each in scrolling)
+    return slice(min(each.top for each in scrolling), last if most is None else min(last, most))
 
 
 def _on_the_same_rows(band: GraphBand) -> list[list[Scrolling]]:

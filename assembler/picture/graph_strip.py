@@ -157,6 +157,7 @@ def _cells(
     bottom = top + height
     torn = np.isfinite(series.tear[:, 0])
     rule = style.rule
+    plain: list[tuple[float, float]] = []  # whole cells, which most are: drawn in one go
     for run in _runs(series, torn, edges, refresh_px, style.gap, first, last):
         left, right = float(edges[run.first]), float(edges[run.last])
         following = run.last
@@ -165,11 +166,16 @@ def _cells(
         gap = style.gap if ends else 0
         # Above the next picture's tear the old one stands on: there the cell does not end here.
         cut = top + float(series.tear[following, 0]) * height if cut_next else float(top)
+        head = left + refresh_px if right - left > 1.5 * refresh_px and run.last - run.first == 1 else right
+        if run.filled and head == right and not cut_next and not torn[run.first]:
+            plain.append((left, right - gap))
+            continue
+        pen.bars(plain, top, bottom, colour)
+        plain = []
         if torn[run.first]:
             _torn_cell(pen, series, style, top, height, left, right, run.first, gap)
             left = right
         elif run.filled:
-            head = left + refresh_px if right - left > 1.5 * refresh_px and run.last - run.first == 1 else right
             pen.bar(left, top, min(head, right - gap), bottom, colour)
             # A picture that a capture of variable timing holds for longer than a refresh.
             left = head
@@ -181,6 +187,7 @@ def _cells(
                 pen.bar(right - gap - max(1, rule // 2), max(top + rule, cut), right - gap, bottom - rule, colour)
         if gap and cut_next:
             _held(pen, right - gap, right, top, cut, rule, colour)
+    pen.bars(plain, top, bottom, colour)
 
 
 def _torn_cell(

@@ -41,6 +41,10 @@ class SvgPen:
         size = f'width="{_number(right - left)}" height="{_number(bottom - top)}"'
         self._parts.append(f'<rect {place} {size} fill="{_colour(colour)}"{fade}/>')
 
+    def bars(self, spans: Sequence[tuple[float, float]], top: float, bottom: float, colour: Rgb) -> None:
+        for left, right in spans:
+            self.bar(left, top, right, bottom, colour)
+
     def line(self, points: Doubles, thickness: float, style: Sequence[float], colour: Rgb, opacity: float) -> None:
         # The nearest points beyond either edge are kept, and the dashes go on from where they were.
         inside = np.flatnonzero((points[:, 0] >= self._first) & (points[:, 0] <= self._last))

@@ -45,6 +45,9 @@ class Sheet:
     def bar(self, left: float, top: float, right: float, bottom: float, colour: Rgb, opacity: float = 1.0) -> None:
         """A rectangle; edges may lie between pixels."""
         x, y = math.floor(left), math.floor(top)
+        if (x, y) == (left, top) and right == math.floor(right) and bottom == math.floor(bottom):
+            self._fill(x, y, int(right), int(bottom), colour, np.float32(opacity))
+            return
         shape = (math.ceil(bottom) - y, math.ceil(right) - x)
         self._over(rectangle(shape, left - x, top - y, right - x, bottom - y) * np.float32(opacity), x, y, colour)
 
@@ -55,6 +58,20 @@ class Sheet:
     def sprite(self, bits: int) -> Sprite:
         """The drawing as planes."""
         return Sprite.from_premultiplied(self.rgb, self.alpha, bits, left=self.left, top=self.top, box=self.box)
+
+    def _fill(self, left: int, top: int, right: int, bottom: int, colour: Rgb, cover: np.float32) -> None:
+        """What `_over` does, for pixels that are all covered alike."""
+        rows = slice(max(top + self.top, 0), max(bottom + self.top, 0))
+        columns = slice(max(left + self.left, 0), max(right + self.left, 0))
+        rgb, alpha = self.rgb[rows, columns], self.alpha[rows, columns]
+        tint = cover * (np.array(colour, np.float32) / 255)
+        if cover == 1:
+            rgb[...], alpha[...] = tint, cover
+            return
+        rgb *= 1 - cover
+        rgb += tint
+        alpha *= 1 - cover
+        alpha += cover
 
     def _over(self, cover: Floats, x: int, y: int, colour: Rgb) -> None:
         x, y = x + self.left, y + self.top

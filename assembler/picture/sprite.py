@@ -139,12 +139,13 @@ def blend(canvas: Planes, sprite: Sprite, x: int, y: int, opacity: float = 1.0) 
     whole_from = (slice(y0 - y, y1 - y), slice(x0 - x, x1 - x))
     half = (slice(y0 // 2, y1 // 2), slice(x0 // 2, x1 // 2))
     half_from = (slice((y0 - y) // 2, (y1 - y) // 2), slice((x0 - x) // 2, (x1 - x) // 2))
-    _blend_plane(canvas.y[whole], sprite.y[whole_from], sprite.keep_y[whole_from], sprite.bits, part)
-    _blend_plane(canvas.u[half], sprite.u[half_from], sprite.keep_c[half_from], sprite.bits, part)
-    _blend_plane(canvas.v[half], sprite.v[half_from], sprite.keep_c[half_from], sprite.bits, part)
+    blend_plane(canvas.y[whole], sprite.y[whole_from], sprite.keep_y[whole_from], sprite.bits, part)
+    blend_plane(canvas.u[half], sprite.u[half_from], sprite.keep_c[half_from], sprite.bits, part)
+    blend_plane(canvas.v[half], sprite.v[half_from], sprite.keep_c[half_from], sprite.bits, part)
 
 
-def _blend_plane(under: Plane, colour: Numbers, keep: Numbers, bits: int, part: int) -> None:
+def blend_plane(under: Plane, colour: Numbers, keep: Numbers, bits: int, part: int = 256) -> None:
+    """Lay one plane's colour * alpha + half over another of its shape, in place. part: of 256, for fades."""
     full, kind, _ = _scale(bits)
     shift = full.bit_length() - 1
     if part == 256:

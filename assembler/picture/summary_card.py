@@ -107,6 +107,9 @@ class _Raised:
     def line(self, points: Doubles, thickness: float, style: Sequence[float], colour: Rgb, opacity: float) -> None:
         self._pen.line(points - np.array([(0.0, self._top)]), thickness, style, colour, opacity)
 
+    def bars(self, spans: Sequence[tuple[float, float]], top: float, bottom: float, colour: Rgb) -> None:
+        self._pen.bars(spans, top - self._top, bottom - self._top, colour)
+
     def hatch(
         self, left: float, top: float, right: float, bottom: float, pitch: float, thickness: float, colour: Rgb
     ) -> None:
