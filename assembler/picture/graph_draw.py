@@ -96,7 +96,10 @@ class PixelPen:
         for number in seen:
             _, y0, _, y1, flat_start, flat_end = pieces[number]
             _stroke(cover, (x0[number], y0), (x1[number], y1), thickness / 2, bool(flat_start), bool(flat_end))
-        self.sheet.cover(cover * np.float32(opacity), 0, 0, colour)
+        rows = np.flatnonzero(cover.any(axis=1))
+        if rows.size:  # where nothing is covered nothing changes: most lines are level and cross few rows
+            top, bottom = int(rows[0]), int(rows[-1]) + 1
+            self.sheet.cover(cover[top:bottom] * np.float32(opacity), 0, top, colour)
 
     def hatch(
         self, left: float, top: float, right: float, bottom: float, pitch: float, thickness: float, colour: Rgb
