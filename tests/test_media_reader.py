@@ -202,6 +202,28 @@ def test_a_repeated_picture_is_the_same_planes_and_two_live_on(tmp_path: Path) -
         reader.planes(20)
 
 
+@pytest.mark.parametrize(
+    ("scaling", "size", "lasting"),
+    [("area", 80, True), ("lanczos", 96, True), ("nearest", 80, False), ("lanczos", 160, False)],
+)
+def test_scaled_pictures_stay_as_they_are_for_as_long_as_they_are_held(
+    tmp_path: Path, scaling: str, size: int, lasting: bool
+) -> None:
+    # Those that are picked are views of what was decoded, which nobody should hold for long.
+    path = write_clip(tmp_path / "clip.mp4", pictures=40, size=(160, 96))
+    held, copies = [], []
+    with PictureReader(probe(path), PaneShape(size, size * 96 // 160 // 2 * 2, None, scaling)) as reader:
+        for index in range(40):
+            planes = reader.planes(index)
+            assert reader.lasting == lasting
+            held.append(planes)
+            copies.append([plane.copy() for plane in (planes.y, planes.u, planes.v)])
+    if lasting:
+        for planes, copy in zip(held, copies, strict=True):
+            assert all(np.array_equal(a, b) for a, b in zip((planes.y, planes.u, planes.v), copy, strict=True))
+        assert len({plane[0].tobytes() for plane in copies}) == 40
+
+
 def test_shapes_that_cannot_be_are_refused(tmp_path: Path) -> None:
     info = probe(write_clip(tmp_path / "a.mp4", pictures=1))
     for crop in ((0, 0, 161, 90), (-1, 0, 10, 10), (0, 85, 10, 6), (0, 0, 0, 5)):

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import threading
 import time
+import weakref
+from collections.abc import Callable
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -21,12 +23,20 @@ SHAPE = PaneShape(16, 8, None, "lanczos")
 
 
 class Reader:
-    """Gives pictures whose luma is their number, in two buffers that are used in turn, as a reader may."""
+    """Gives pictures whose luma is their number, in two buffers that are used in turn, as a reader may, or, where they
+    are `lasting`, each in memory of its own."""
 
-    def __init__(self, fails_at: int | None = None, wait: threading.Event | None = None) -> None:
+    def __init__(
+        self,
+        fails_at: int | None = None,
+        wait: threading.Event | None = None,
+        lasting: Callable[[int], bool] | None = None,
+    ) -> None:
         self.asked: list[int] = []
         self.closed = False
         self._fails_at, self._wait = fails_at, wait
+        self.lasting, self._lasts = False, lasting or (lambda index: False)
+        self.given: list[weakref.ref[Any]] = []
         self._buffers = [blank(16, 8), blank(16, 8)]
 
     def __call__(self, info: Any, shape: Any) -> Reader:
@@ -45,7 +55,9 @@ class Reader:
             self._wait.wait(5)
         if index == self._fails_at:
             raise MediaError("no more")
-        buffer = self._buffers[len(self.asked) % 2]
+        self.lasting = self._lasts(index)
+        buffer = blank(16, 8) if self.lasting else self._buffers[len(self.asked) % 2]
+        self.given.append(weakref.ref(buffer.y))
         self.asked.append(index)
         buffer.y[:] = index
         return buffer
@@ -53,6 +65,20 @@ class Reader:
 
 def feed(reader: Reader, pictures: list[int], first: int = 0, ahead: int = 3) -> PaneFeed:
     return PaneFeed(capture(), SHAPE, np.array(pictures, np.int32), first, ahead=ahead, opened=reader)
+
+
+@pytest.mark.parametrize("lasting", [lambda index: True, lambda index: index % 3 != 0])
+def test_lasting_pictures_are_handed_on_as_they_are_and_let_go(lasting: Callable[[int], bool]) -> None:
+    # Some readers change from one kind to the other on the way, as from a proxy to the capture itself.
+    reader = Reader(lasting=lasting)
+    pictures = list(range(1, 60))
+    with feed(reader, pictures) as source:
+        for frame, wanted in enumerate(pictures):
+            shown = source.at(frame)
+            assert (shown.y == wanted).all()
+            assert (shown.y is reader.given[frame]()) == lasting(wanted)
+            if frame and lasting(pictures[frame - 1]):
+                assert reader.given[frame - 1]() is None
 
 
 def test_each_frame_gets_its_picture_and_repeats_are_read_once() -> None:

@@ -219,6 +219,11 @@ class ProxyReader:
             self._piece = wanted
         return self._reader.planes(index - piece * PIECE if by_proxy else index)
 
+    @property
+    def lasting(self) -> bool:
+        """As PictureReader.lasting."""
+        return self._reader is not None and self._reader.lasting
+
     def _open(self, piece: int) -> PictureReader:
         path = piece_path(self._proxies.folder, piece)
         found = piece_info(self._info, piece, path)

@@ -76,6 +76,7 @@ class PictureReader:
         self._next = 0  # number of the picture the decoder gives next, while it runs unbroken
         self._running = False
         self._held: dict[int, Planes] = {}
+        self._scales = False
 
     def __enter__(self) -> Self:
         return self
@@ -99,8 +100,16 @@ class PictureReader:
             self._shape, self._convert = shape, None
             self._held.clear()
 
+    @property
+    def lasting(self) -> bool:
+        """Whether the picture given last stays as it is for as long as it is referred to, and costs no more memory than
+        its own: what was scaled does, while views of a decoded picture hold all of that, and the decoder waits for it.
+        """
+        return self._scales
+
     def planes(self, index: int) -> Planes:
-        """Picture `index` (from 0). The planes are valid until the next call but one; do not write to them."""
+        """Picture `index` (from 0). The planes are valid until the next call but one, unless they are `lasting`; do not
+        write to them."""
         if not 0 <= index < len(self._pts):
             raise IndexError(f"picture {index} of {len(self._pts)}")
         if index not in self._held:
@@ -218,7 +227,14 @@ class PictureReader:
             info = self._info
             source = source_of(info.path, info.colour, frame.width, frame.height, frame.format.name)
             self._convert = conversion(source, self._crop, self._shape, info.rotation)
+            self._scales = not picks(source, self._crop, self._shape)
         return self._convert
+
+
+def picks(source: Source, crop: tuple[int, int, int, int], shape: PaneShape) -> bool:
+    """Whether a pane's pixels are chosen from a capture's, without mixing any."""
+    _, shifts = native_steps(source, shape.bits)
+    return shape.scaling == "nearest" or ((shape.width, shape.height) == crop[2:] and shifts == (1, 1))
 
 
 def conversion(
@@ -227,7 +243,7 @@ def conversion(
     """How to turn decoded pictures into a pane's planes, by the least work that is exact."""
     size = shape.width, shape.height
     steps, shifts = native_steps(source, shape.bits)
-    if shape.scaling == "nearest" or (size == crop[2:] and shifts == (1, 1)):
+    if picks(source, crop, shape):
         pick = Picker(crop, size, shifts, rotation)
         if not steps:
             return lambda frame: pick(*views(frame))

@@ -27,6 +27,10 @@ class Source(Protocol):
     def planes(self, index: int) -> Planes:
         """The picture, valid until the next call but one."""
 
+    @property
+    def lasting(self) -> bool:
+        """Whether the picture given last stays as it is for as long as it is referred to, at little cost."""
+
 
 class PaneFeed:
     """Hands out, frame by frame, the picture of one pane. A context manager.
@@ -57,11 +61,11 @@ class PaneFeed:
         self._frames = int(picture.size)
         self._ahead = ahead
         self._taken = 0  # pictures taken so far
-        self._current: Planes | None = None
-        self._ready: deque[Planes] = deque()
-        # One picture with whoever paints, one being written, the rest waiting. The reader reuses its
-        # pictures, so each is copied, into memory that is used again: fresh memory costs more than the copy.
-        self._free = deque(blank(shape.width, shape.height, bits=shape.bits) for _ in range(ahead + 2))
+        self._current: tuple[Planes, bool] | None = None  # and whether it lies in memory that is used again
+        self._ready: deque[tuple[Planes, bool]] = deque()
+        self._shape = shape
+        # What does not last is copied, into memory that is used again: fresh memory costs more than the copy.
+        self._free: deque[Planes] = deque()
         self._error: BaseException | None = None
         self._closed = False
         self._turn = threading.Condition()
@@ -80,7 +84,8 @@ class PaneFeed:
         while self._taken < due:
             with self._turn:
                 if self._current is not None:
-                    self._free.append(self._current)
+                    if self._current[1]:
+                        self._free.append(self._current[0])
                     self._current = None
                 self._turn.notify_all()
                 self._turn.wait_for(lambda: self._ready or self._error or self._closed)
@@ -92,7 +97,7 @@ class PaneFeed:
                 else:
                     raise ValueError("the feed is closed")
         assert self._current is not None
-        return self._current
+        return self._current[0]
 
     def close(self) -> None:
         """Stop reading and wait for the thread to end: at most one picture's time."""
@@ -119,18 +124,27 @@ class PaneFeed:
             with opened(info, shape) as source:
                 for index in self._wanted:
                     with self._turn:
-                        self._turn.wait_for(lambda: self._closed or (len(self._ready) < self._ahead and self._free))
+                        self._turn.wait_for(lambda: self._closed or len(self._ready) < self._ahead)
                         if self._closed:
                             return
-                        room = self._free.popleft()
                     picture = source.planes(int(index))
-                    np.copyto(room.y, picture.y, casting="no")
-                    np.copyto(room.u, picture.u, casting="no")
-                    np.copyto(room.v, picture.v, casting="no")
+                    ours = not source.lasting
+                    if ours:
+                        picture = self._copy(picture)
                     with self._turn:
-                        self._ready.append(room)
+                        self._ready.append((picture, ours))
                         self._turn.notify_all()
         except BaseException as error:
             with self._turn:
                 self._error = error
                 self._turn.notify_all()
+
+    def _copy(self, picture: Planes) -> Planes:
+        """The picture in memory of our own."""
+        # Nothing else takes from what is free, so what is there stays there.
+        shape = self._shape
+        room = self._free.popleft() if self._free else blank(shape.width, shape.height, bits=shape.bits)
+        np.copyto(room.y, picture.y, casting="no")
+        np.copyto(room.u, picture.u, casting="no")
+        np.copyto(room.v, picture.v, casting="no")
+        return room
