@@ -23,6 +23,7 @@ import time
 from pathlib import Path
 
 from cold_draft import STORYBOARD, make_captures
+from usual import environment
 
 GRAPHS = "    graphs: [frame-rate, cadence]\n"
 
@@ -53,7 +54,7 @@ def draft(project: Path) -> tuple[float, float]:
     used = resource.getrusage(resource.RUSAGE_CHILDREN)
     start = time.perf_counter()
     command = [sys.executable, "-m", "assembler.cli.main", "draft", str(project), "--no-marks"]
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    done = subprocess.run(command, capture_output=True, text=True, check=False, env=environment())
     took = time.perf_counter() - start
     now = resource.getrusage(resource.RUSAGE_CHILDREN)
     if done.returncode:
@@ -73,7 +74,7 @@ def main() -> None:
     plain = make_project(work, "plain", options.seconds, "")
     graphs = make_project(work, "graphs", options.seconds, GRAPHS)
     check = [sys.executable, "-m", "assembler.cli.main", "check", str(graphs)]
-    told = subprocess.run(check, capture_output=True, text=True, check=False).stdout
+    told = subprocess.run(check, capture_output=True, text=True, check=False, env=environment()).stdout
     print(told, file=sys.stderr)
     if "graph-not-counted" in told:
         raise SystemExit("the captures cannot be counted, so there would be no graphs to draw")
