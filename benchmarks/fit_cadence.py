@@ -34,6 +34,7 @@ TEACH = 0.15
 file can only be learned as noise."""
 LEAST_PIECE = 30
 """Pictures in a row without a repeat that are taught from by themselves."""
+FORMAT_OFF = "# fmt: off\n"
 WEIGHTS = Path(__file__).resolve().parent.parent / "assembler" / "measure" / "weights.py"
 
 
@@ -192,26 +193,25 @@ Clips (of so many sources): {coders}.
 """
 
 '''
-    WEIGHTS.write_text(_wrapped(text) + numbers(centre, spread, network))
+    WEIGHTS.write_text(_wrapped(text) + FORMAT_OFF + numbers(centre, spread, network))
 
 
-def numbers(centre: np.ndarray, spread: np.ndarray, network: Network) -> str:
-    """The source text of a network's numbers."""
+def numbers(centre: np.ndarray, spread: np.ndarray, network: Network, of: str = "") -> str:
+    """The source text of a network's numbers, whose names begin with `of`."""
 
     def rows(values: np.ndarray, indent: str) -> str:
         lines = batched([f"{v:.4g}" for v in values], 8)
         return "\n".join(indent + ", ".join(line) + "," for line in lines)
 
     def named(name: str, values: np.ndarray) -> str:
-        return f"{name} = (\n{rows(values, '    ')}\n)"
+        return f"{of}{name} = (\n{rows(values, '    ')}\n)"
 
     inward = "\n".join(f"    (\n{rows(unit, '        ')}\n    )," for unit in network.inward)
     body = [
-        "# fmt: off",
         *(named("CENTRE", centre), named("SPREAD", spread)),
-        f"INWARD = (\n{inward}\n)",
+        f"{of}INWARD = (\n{inward}\n)",
         *(named("HIDDEN_BIAS", network.hidden_bias), named("OUTWARD", network.outward)),
-        *(named("STRAIGHT", network.straight), f"BIAS = {network.bias[0]:.6g}"),
+        *(named("STRAIGHT", network.straight), f"{of}BIAS = {network.bias[0]:.6g}"),
     ]
     return "\n".join(body) + "\n"
 

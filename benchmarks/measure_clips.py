@@ -51,6 +51,9 @@ TUNED = (
     Source("figure film", "film figure from 250"),
     Source("trailer film", "film trailer from 600"),
     Source("tree film", "film tree"),
+    Source("soft dialogue film", "film dialogue from 2 soft"),
+    Source("soft trailer film", "film trailer from 600 soft"),
+    Source("soft tree film", "film tree soft"),
 )
 SCORED = (
     Source("bikes film", "film bikes"),

@@ -299,6 +299,20 @@ def test_the_surer_the_model_the_more_a_picture_must_differ_from_every_repeat(
     assert np.flatnonzero(beyond_repeats(pairs, probable)).tolist() == [50] * found
 
 
+@pytest.mark.parametrize(("p", "times", "found"), [(0.12, 1.6, True), (0.12, 1.4, False), (0.08, 1.6, False)])
+def test_a_small_thing_that_changes_beyond_all_repeats_is_new_where_the_model_doubts(
+    p: float, times: float, found: bool
+) -> None:
+    # By hand, from the rule as it is stated: 8 x 8 pixels alone differ by more, the picture as a whole by less.
+    pairs = np.zeros((100, len(NAMES)), np.float32)
+    pairs[:, COLUMN["max_8x8"]], pairs[:, COLUMN["rms"]] = 10, 1
+    probable = np.zeros(100)
+    pairs[50, COLUMN["max_8x8"]] *= times
+    pairs[50, COLUMN["rms"]] = 0.6
+    probable[50] = p
+    assert np.flatnonzero(beyond_repeats(pairs, probable)).tolist() == [50] * found
+
+
 def test_windows_end_at_cuts(folder: Path, tmp_path: Path) -> None:
     a, b = renders("pan made5")[:30], scene("turn made9", 30, speed=1.0, seed=1)
     path = encode(tmp_path / "cut.mp4", [*a, *b], GOOD)

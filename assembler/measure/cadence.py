@@ -40,6 +40,8 @@ _BLOCK, _SMALL_AT_ONCE, _GRID_AT_ONCE = 2048, 1024, 256
 # A picture in which 8 x 8 pixels differ by 12 codes each, and that differs so many times as much as nearly all repeats,
 # the more the surer the model is that it repeats: (the least probability of new, how many times).
 _CLEAR_8X8, _BEYOND, _LEAST_REPEATS = 12.0, ((0.005, 1.6), (0.15, 1.2)), 8
+# Where the model is less than sure, those 8 x 8 pixels alone will do, however little the rest of the picture changes.
+_UNSURE_REPEAT, _ALONE = 0.1, 1.5
 _SURE_REPEAT, _BEYOND_P = 0.05, 0.9
 
 
@@ -76,8 +78,9 @@ def beyond_repeats(pairs: Floats, p: Doubles) -> npt.NDArray[np.bool_]:
         near = near[near != k]
         if near.size >= _LEAST_REPEATS:
             times = min(by for least, by in _BEYOND if p[k] >= least)
-            clear = top[k] > times * np.percentile(top[near], 98)
-            found[k] = clear and rms[k] > times * np.percentile(rms[near], 98)
+            over = top[k] / max(np.percentile(top[near], 98), 1e-9)
+            alone = over > _ALONE and p[k] >= _UNSURE_REPEAT
+            found[k] = alone or (over > times and rms[k] > times * np.percentile(rms[near], 98))
     return found
 
 
