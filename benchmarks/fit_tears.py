@@ -1,10 +1,13 @@
 """Fit what tells a band that changed from one that did not, on the tuned scenes, and write its numbers.
 
-    python benchmarks/fit_tears.py CLIPS TORN [--leave-out WORD] [--write]
+    python benchmarks/fit_tears.py CLIPS TORN [--leave-out WORD] [--at-hand] [--write]
 
 CLIPS: the folder of measure_clips.py, whose mixed cadences (never torn) are taken in too; TORN: where planted tears
 are kept. A scene weighs the same however many clips it has. The scored half is not looked at here. --leave-out: not to
-be taught from scenes with this word in their name; how well they are told is printed.
+be taught from scenes with this word in their name; how well they are told is printed. --at-hand: teach from the clips
+that are in the folders, make none.
+
+Two networks: one from all that is known of a band, one from what says nothing of whether it changed itself.
 """
 
 from __future__ import annotations
@@ -15,7 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-from fit_cadence import Network, numbers
+from fit_cadence import FORMAT_OFF, Network, numbers
 from measure_clips import TUNED, Clip
 from measure_notes import noted
 from measure_tears import COUNT, HALVES
@@ -26,11 +29,11 @@ from assembler.measure.blocks import BAND
 from assembler.measure.cadence import p_new
 from assembler.measure.features import Notes, joined
 from assembler.measure.passes import new_watcher, notes_of
-from assembler.measure.tears_evidence import NAMES, BandEvidence, standardised
+from assembler.measure.tears_evidence import AROUND, NAMES, BandEvidence, standardised
 from assembler.media.probe import probe
 
 WEIGHTS = Path(__file__).resolve().parent.parent / "assembler" / "measure" / "tears_weights.py"
-UNITS, PENALTY, STEPS = 8, 2e-4, 200
+UNITS, AROUND_UNITS, PENALTY, STEPS = 8, 6, 2e-4, 200
 BANDS_PER_CLIP, MIXED = 700, 0.35
 """Bands taught from of each clip; how much a source of mixed cadence weighs against a torn scene."""
 MIXED_CODERS = (*(Coder("libx264", "medium", crf) for crf in (16, 20, 23)), Coder("libx264", "veryfast", 23))
@@ -71,9 +74,13 @@ def times(case: str, rate: float) -> list[float]:
     return flips(rate, COUNT, int(rate), uneven=uneven, top=top)
 
 
+def path_of(folder: Path, name: str, case: str, rate: float, crf: int) -> Path:
+    return folder / f"{name} {case} {rate:g} {crf} medium.mp4".replace(" ", "_")
+
+
 def torn_clip(folder: Path, name: str, speed: float, case: str, rate: float, crf: int) -> Taught:
     at = times(case, rate)
-    path = folder / f"{name} {case} {rate:g} {crf} medium.mp4".replace(" ", "_")
+    path = path_of(folder, name, case, rate, crf)
     if not path.exists():
         encode(path, torn(scene(name, len(at) + 2, speed=speed, seed=3), at, COUNT)[0], Coder("libx264", "medium", crf))
     notes = _noted(path)
@@ -101,15 +108,21 @@ def _noted(path: Path) -> Notes:
         return Notes(**{name: loaded[name] for name in Notes.__slots__})
 
 
-def taught(clips: Path, folder: Path) -> list[Taught]:
+def taught(clips: Path, folder: Path, at_hand: bool) -> list[Taught]:
     out = []
     for scenes, cases in ((HALVES["tuned"], tuple(CASES)), (MORE, FEWER)):
         for name, speed in scenes:
             for case in cases:
                 some = CASES[case] if scenes is not MORE or case != "torn" else ((40, 23), (50, 26), (55, 20))
-                out += [torn_clip(folder, name, speed, case, rate, crf) for rate, crf in some]
+                out += [
+                    torn_clip(folder, name, speed, case, rate, crf)
+                    for rate, crf in some
+                    if not at_hand or path_of(folder, name, case, rate, crf).exists()
+                ]
     for source in TUNED:
         for coder in MIXED_CODERS:
+            if at_hand and not Clip(source, coder).path(clips).exists():
+                continue
             one = noted(clips, Clip(source, coder))
             changed = np.repeat(one.new[:, None], one.notes.level.shape[1], 1)
             counts = np.ones_like(changed)
@@ -133,17 +146,17 @@ def examples(clips: list[Taught]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return x, y, w * np.where(y > 0, 1 / w[y > 0].sum(), 1 / w[y == 0].sum())
 
 
-def fit(x: np.ndarray, y: np.ndarray, weight: np.ndarray) -> Network:
+def fit(x: np.ndarray, y: np.ndarray, weight: np.ndarray, units: int = UNITS) -> Network:
     """A network for standardised inputs."""
     m = x.shape[1]
     rng = np.random.default_rng(0)
-    sizes = np.cumsum([UNITS * m, UNITS, UNITS, m])
-    begin = np.concatenate([rng.normal(0, 0.5 / np.sqrt(m), sizes[0]), np.zeros(UNITS), rng.normal(0, 0.3, UNITS)])
+    sizes = np.cumsum([units * m, units, units, m])
+    begin = np.concatenate([rng.normal(0, 0.5 / np.sqrt(m), sizes[0]), np.zeros(units), rng.normal(0, 0.3, units)])
     begin = np.concatenate([begin, np.zeros(m + 1)])
 
     def network(values: np.ndarray) -> Network:
         inward, *rest = np.split(values, sizes)
-        return Network(inward.reshape(UNITS, m), *rest)
+        return Network(inward.reshape(units, m), *rest)
 
     def cost(values: np.ndarray) -> tuple[float, np.ndarray]:
         net = network(values)
@@ -160,7 +173,8 @@ def fit(x: np.ndarray, y: np.ndarray, weight: np.ndarray) -> Network:
 
 HEAD = '''"""Numbers of `tears_evidence`. Written by benchmarks/fit_tears.py; not to be changed by hand.
 
-Fitted on planted captures, 640x360, 60 Hz, 8 bits, x264; inputs in the order of its `NAMES`.
+Fitted on planted captures, 640x360, 60 Hz, 8 bits, x264; inputs in the order of its `NAMES`. Those that
+begin with AROUND are of the network that is told only what `AROUND` names.
 """
 
 '''
@@ -171,15 +185,18 @@ def main() -> None:
     parser.add_argument("clips", type=Path)
     parser.add_argument("torn", type=Path)
     parser.add_argument("--leave-out", default="")
+    parser.add_argument("--at-hand", action="store_true")
     parser.add_argument("--write", action="store_true")
     options = parser.parse_args()
     options.torn.mkdir(parents=True, exist_ok=True)
-    every = taught(options.clips, options.torn)
+    every = taught(options.clips, options.torn, options.at_hand)
     out = [clip for clip in every if options.leave_out and options.leave_out in clip.scene]
     x, y, weight = examples([clip for clip in every if clip not in out])
     assert x.shape[1] == len(NAMES)
     centre, spread = x.mean(0), x.std(0) + 1e-6
     net = fit(standardised(x, centre, spread), y, weight)
+    some = list(AROUND)
+    around = fit(standardised(x[:, some], centre[some], spread[some]), y, weight, AROUND_UNITS)
     for name, clips in (("taught", [c for c in every if c not in out]), ("left out", out)):
         if clips:
             x, y, weight = examples(clips)
@@ -187,7 +204,8 @@ def main() -> None:
             wrong = [float((weight * ((z > 0) != y))[y == k].sum()) for k in (0, 1)]
             print(f"{name}: {100 * wrong[0]:.1f} % of unchanged, {100 * wrong[1]:.1f} % of changed bands taken wrongly")
     if options.write:
-        WEIGHTS.write_text(HEAD + numbers(centre, spread, net), "utf-8")
+        text = numbers(centre, spread, net) + numbers(centre[some], spread[some], around, "AROUND_")
+        WEIGHTS.write_text(HEAD + FORMAT_OFF + text, "utf-8")
 
 
 if __name__ == "__main__":

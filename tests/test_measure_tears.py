@@ -280,6 +280,43 @@ def test_what_else_is_known_places_a_tear_among_bands_that_tell_nothing() -> Non
         assert 17 <= found.first_band[k] <= 20 < found.last_band[k] <= 24
 
 
+def test_bands_that_show_nothing_are_no_evidence_however_much_the_others_change() -> None:
+    # Source: by hand. A thing moves before a still wall: the upper third shows nothing, whatever is drawn there.
+    rng = np.random.default_rng(4)
+    rows: list[int | None] = [0, *(None if k % 3 == 2 else 12 + 2 * int(rng.integers(1, 11)) for k in range(80))]
+    notes = notes_by_hand(rows)
+    small = notes.thumbs.copy()
+    small[:, :6] = 25600
+    level, seen = notes.level.copy(), notes.seen.copy()
+    level[:, :12] = seen[:, :12] = 0
+    p = np.array([row is not None for row in rows], np.float32)
+    bands = BandEvidence(replace(notes, thumbs=small, level=level, seen=seen), p)
+    said = bands(0, len(rows))
+    inputs = bands.inputs(0, len(rows))
+    uncorrected = bands._whole.logit(inputs)
+    assert said[1:, 12:].max() > 4 and said[1:, 12:].min() < -3
+    assert np.abs(said[1:, :12]).mean() < 1.2
+    assert np.abs(said[1:, :12]).mean() < 0.7 * np.abs(uncorrected[1:, :12]).mean()
+
+
+def test_rows_that_pause_between_two_new_pictures_are_no_tear() -> None:
+    # Source: by hand. Each refresh is wholly new, but in one the upper rows show nothing new; after a tear the rows
+    # below it stand, or the next picture is torn too.
+    rows: list[int | None] = [*([0, None] * 20), 0, 0, 0, *([0, None] * 20)]
+    level, seen = levels(rows, 60)
+    level[41, :20] = 3
+    every = np.ones(len(rows), np.bool_)
+    new = np.array([row is not None for row in rows])
+    assert not (find_tears(level, seen, every, new, steady(rows)).p_tear >= 0.5).any()
+    ratio = np.where(level > 100, 4.0, -4.0)
+    posterior = tears._posterior(ratio, 3.0)
+    assert posterior[41, 1:60].sum() > 0.9  # by what changes alone it is one
+    assert not tears._followed(ratio, posterior)[41]
+    stands = ratio.copy()
+    stands[42, 20:] = -4.0
+    assert tears._followed(stands, posterior)[41]
+
+
 def test_a_picture_that_only_finishes_a_tear_near_the_top_is_no_repeat() -> None:
     # Source: by hand. 3 of 60 bands change with the picture after, which so is thought to repeat.
     rows: list[int | None] = [*([0, None] * 20), 3, None, *([0, None] * 20)]

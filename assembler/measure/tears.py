@@ -25,7 +25,7 @@ Floats = npt.NDArray[np.float32]
 RARE, ANYWHERE, COMMON = 12.0, 6.0, 3.0
 """What a tear must be worth, in natural logarithms, to be believed: by itself, in looking for how common tears are,
 and among others."""
-RARE_TRUST, ANYWHERE_TRUST, COMMON_TRUST = 1.25, 2.0, 2.5
+RARE_TRUST, ANYWHERE_TRUST, COMMON_TRUST = 1.0, 2.0, 2.5
 """How many times `TELLING` independent bands the evidence counts for: by itself, in looking for how common tears
 are, and among others."""
 LEARNING_TRUST = 4.0
@@ -39,7 +39,7 @@ TELLING = 90
 COMMON_WITHIN = 60
 """Tears are common where, within so many pictures on either side, at least these shares of the pictures are torn: of
 those that nothing contradicts, and of all that seem to be. Machines that do not wait for the refresh tear often."""
-COMMON_CLEAR, COMMON_SEEMING = 0.015, 0.24
+COMMON_CLEAR, COMMON_SEEMING = 0.03, 0.35
 # How many of a hundred bands that changed, and that did not, lie between which shares of the change there lately was:
 # on average over seven tuned scenes, torn at 33 to 55 Hz, x264 medium crf 16 to 26.
 _EDGES = (0.01, 0.02, 0.04, 0.06, 0.09, 0.12, 0.16, 0.2, 0.25, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9)
@@ -115,8 +115,8 @@ def find_tears(
         ratio = evidence(level[a:b], seen[a:b], moving[a:b], new[a:b])
         if also is not None:
             ratio = (ratio + also(a, b) * (TELLING / bands)) / 2
-        posterior, misfit[a:b] = _believed(ratio, moving[a:b] & told[a:b], new[a:b])
-        two_sided = _two_sided(ratio, posterior)
+        posterior, misfit[a:b], common = _believed(ratio, moving[a:b] & told[a:b], new[a:b])
+        two_sided = _two_sided(ratio, posterior) & (common | _followed(ratio, posterior))
         for k in range(start, min(n, start + _CHUNK)):
             here = posterior[k - a]
             p_flip[k] = 1 - here[bands]
@@ -198,8 +198,9 @@ def _nearby(values: Doubles) -> Doubles:
     return np.asarray(total[np.minimum(at + COMMON_WITHIN + 1, n)] - total[np.maximum(at - COMMON_WITHIN, 0)])
 
 
-def _believed(ratio: Doubles, told: Bools, new: Bools) -> tuple[Doubles, Doubles]:
-    """(n, bands + 1) probabilities as `_posterior` gives them, and (n,) how much of the evidence fits nothing.
+def _believed(ratio: Doubles, told: Bools, new: Bools) -> tuple[Doubles, Doubles, Bools]:
+    """(n, bands + 1) probabilities as `_posterior` gives them; (n,) how much of the evidence fits nothing, and where
+    tears are common.
 
     A tear by itself must be clear beyond doubt, and lie in a picture that is new at all; where tears are common,
     less will do, and pictures that differ in a few rows only are let count.
@@ -219,7 +220,7 @@ def _believed(ratio: Doubles, told: Bools, new: Bools) -> tuple[Doubles, Doubles
     common &= share_torn(_posterior(ratio * ANYWHERE_TRUST, ANYWHERE)) >= COMMON_SEEMING
     if common.any():
         out[common] = _posterior(ratio * COMMON_TRUST, COMMON)[common]
-    return out, misfit
+    return out, misfit, common
 
 
 def _finishing(ratio: Doubles, new: Bools) -> Bools:
@@ -247,6 +248,20 @@ def _two_sided(ratio: Doubles, posterior: Doubles) -> Bools:
     out = total[at, bands] - total[at, row] >= LEAST_SIDE
     out[:-1] &= total[at[1:], row[:-1]] >= LEAST_SIDE
     return np.asarray(out)
+
+
+def _followed(ratio: Doubles, posterior: Doubles) -> Bools:
+    """(n,) whether the next picture leaves the rows below the likeliest tear as they are, or is torn itself.
+
+    Where one refresh is wholly new and so is the next, rows that did not change need no tear: what they show paused.
+    """
+    n, bands = ratio.shape
+    row = posterior[:, 1:bands].argmax(1) + 1
+    total = np.concatenate([np.zeros((n, 1)), np.cumsum(ratio, 1)], 1)
+    out = np.ones(n, np.bool_)
+    out[:-1] = total[1:, bands] - total[np.arange(1, n), row[:-1]] <= 0
+    out[:-1] |= posterior[1:, 1:bands].sum(1) >= 0.5
+    return out
 
 
 def _trusted(ratio: Doubles) -> tuple[Doubles, Doubles]:

@@ -3,9 +3,16 @@
 A small network, fitted on planted tears (benchmarks/fit_tears.py). How far a band changes when it changes depends
 on what it shows, and how far when it does not on the coder; so every measure also enters against what the same
 band lately did. Much of what coders add averages out in the small picture, which so sees slow motion.
+
+Some of what the network is told says nothing of whether this band changed: what the other bands did, and how much of
+it can be seen. A second, smaller network is told only that; what it says is taken away (Bayes' rule), or bands that
+show nothing would seem to change wherever others do, and a thing that moves before a still wall would prove that the
+wall was drawn anew.
 """
 
 from __future__ import annotations
+
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -34,6 +41,37 @@ NAMES = (
     *("half of the bands", "most bands", "few bands", "new"),
     *(f"{what}{h}" for what in ("step", "large step") for h in ("", *(f" {h}" for h in _HISTORY))),
 )
+_AROUND = ("half of the bands", "most bands", "few bands", "new", "tells", "seen")
+AROUND = tuple(NAMES.index(name) for name in _AROUND)
+"""Places of the inputs that the second network is told."""
+
+
+class _Network(NamedTuple):
+    centre: Doubles
+    spread: Doubles
+    inward: Doubles
+    hidden_bias: Doubles
+    outward: Doubles
+    straight: Doubles
+    bias: float
+
+    def logit(self, inputs: Doubles) -> Doubles:
+        """inputs: (..., m)."""
+        x = standardised(inputs, self.centre, self.spread)
+        # Not by matrix product: libraries sum the rows at a block's edge in another order than those within.
+        hidden = np.tanh(np.einsum("...m,um->...u", x, self.inward) + self.hidden_bias)
+        z = np.einsum("...u,u->...", hidden, self.outward) + np.einsum("...m,m->...", x, self.straight)
+        return np.asarray(z + self.bias)
+
+
+def _network(of: str = "") -> _Network:
+    """The numbers whose names begin with `of`."""
+
+    def part(name: str) -> Doubles:
+        return np.asarray(getattr(weights, of + name), np.float64)
+
+    inward = (part("CENTRE"), part("SPREAD"), part("INWARD"), part("HIDDEN_BIAS"))
+    return _Network(*inward, part("OUTWARD"), part("STRAIGHT"), float(part("BIAS")))
 
 
 class BandEvidence:
@@ -43,19 +81,16 @@ class BandEvidence:
         """p_new: (n,) probability that each picture is new, as the cadence model has it."""
         self._notes = notes
         self._p = p_new
-        self._centre, self._spread = np.asarray(weights.CENTRE), np.asarray(weights.SPREAD)
-        self._inward, self._bias = np.asarray(weights.INWARD), np.asarray(weights.HIDDEN_BIAS)
-        self._outward, self._straight = np.asarray(weights.OUTWARD), np.asarray(weights.STRAIGHT)
+        self._whole, self._around = _network(), _network("AROUND_")
 
     def __call__(self, first: int, end: int) -> Doubles:
         """(end - first, bands) logarithm of how much likelier the notes are if a band changed than if it did not."""
         out = np.zeros((end - first, self._notes.level.shape[1]))
         for a in range(first, end, _BLOCK):
             b = min(a + _BLOCK, end)
-            x = standardised(self.inputs(a, b), self._centre, self._spread)
-            hidden = np.tanh(np.einsum("nbm,um->nbu", x, self._inward) + self._bias)
-            z = np.einsum("nbu,u->nb", hidden, self._outward) + np.einsum("nbm,m->nb", x, self._straight)
-            out[a - first : b - first] = np.clip(z + weights.BIAS, -MOST, MOST)
+            inputs = self.inputs(a, b)
+            told = self._whole.logit(inputs) - self._around.logit(inputs[:, :, AROUND])
+            out[a - first : b - first] = np.clip(told, -MOST, MOST)
         if first == 0:
             out[:1] = 0  # what comes before it is not known
         return out
