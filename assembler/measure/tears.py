@@ -25,7 +25,7 @@ Floats = npt.NDArray[np.float32]
 RARE, ANYWHERE, COMMON = 12.0, 6.0, 3.0
 """What a tear must be worth, in natural logarithms, to be believed: by itself, in looking for how common tears are,
 and among others."""
-RARE_TRUST, ANYWHERE_TRUST, COMMON_TRUST = 1.0, 2.0, 2.5
+RARE_TRUST, ANYWHERE_TRUST, COMMON_TRUST = 1.25, 2.0, 2.5
 """How many times `TELLING` independent bands the evidence counts for: by itself, in looking for how common tears
 are, and among others."""
 LEARNING_TRUST = 4.0
@@ -39,7 +39,7 @@ TELLING = 90
 COMMON_WITHIN = 60
 """Tears are common where, within so many pictures on either side, at least these shares of the pictures are torn: of
 those that nothing contradicts, and of all that seem to be. Machines that do not wait for the refresh tear often."""
-COMMON_CLEAR, COMMON_SEEMING = 0.03, 0.35
+COMMON_CLEAR, COMMON_SEEMING = 0.015, 0.3
 # How many of a hundred bands that changed, and that did not, lie between which shares of the change there lately was:
 # on average over seven tuned scenes, torn at 33 to 55 Hz, x264 medium crf 16 to 26.
 _EDGES = (0.01, 0.02, 0.04, 0.06, 0.09, 0.12, 0.16, 0.2, 0.25, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9)
@@ -62,6 +62,8 @@ else the tear is no likelier than the second."""
 WIDEST = 0.5
 """A tear that may lie anywhere in more than this share of the picture is not told of: it may as well be no tear, but a
 change-over between this refresh and the next."""
+NEAR_TOP = 0.125
+"""Share of the picture that is so little that a picture in which only it changes may be taken for a repeat."""
 MOST_MISFIT = 0.2
 LEAST_HELD = 0.05
 """Where fewer pictures than this hold amid motion, and tears are not often, nothing shows tears."""
@@ -116,7 +118,7 @@ def find_tears(
         if also is not None:
             ratio = (ratio + also(a, b) * (TELLING / bands)) / 2
         posterior, misfit[a:b], common = _believed(ratio, moving[a:b] & told[a:b], new[a:b])
-        two_sided = _two_sided(ratio, posterior) & (common | _followed(ratio, posterior))
+        two_sided = _two_sided(ratio, posterior) & (common | _followed(ratio, posterior, new[a:b]))
         for k in range(start, min(n, start + _CHUNK)):
             here = posterior[k - a]
             p_flip[k] = 1 - here[bands]
@@ -250,10 +252,11 @@ def _two_sided(ratio: Doubles, posterior: Doubles) -> Bools:
     return np.asarray(out)
 
 
-def _followed(ratio: Doubles, posterior: Doubles) -> Bools:
-    """(n,) whether the next picture leaves the rows below the likeliest tear as they are, or is torn itself.
+def _followed(ratio: Doubles, posterior: Doubles, new: Bools) -> Bools:
+    """(n,) whether the next picture is what follows a tear: it leaves the rows below as they are, or is torn itself.
 
     Where one refresh is wholly new and so is the next, rows that did not change need no tear: what they show paused.
+    And the next picture must seem new, unless it has too few rows to finish: else the coder drew still rows anew.
     """
     n, bands = ratio.shape
     row = posterior[:, 1:bands].argmax(1) + 1
@@ -261,6 +264,7 @@ def _followed(ratio: Doubles, posterior: Doubles) -> Bools:
     out = np.ones(n, np.bool_)
     out[:-1] = total[1:, bands] - total[np.arange(1, n), row[:-1]] <= 0
     out[:-1] |= posterior[1:, 1:bands].sum(1) >= 0.5
+    out[:-1] &= new[1:] | (row[:-1] <= NEAR_TOP * bands)
     return out
 
 

@@ -5,9 +5,9 @@ on what it shows, and how far when it does not on the coder; so every measure al
 band lately did. Much of what coders add averages out in the small picture, which so sees slow motion.
 
 Some of what the network is told says nothing of whether this band changed: what the other bands did, and how much of
-it can be seen. A second, smaller network is told only that; what it says is taken away (Bayes' rule), or bands that
-show nothing would seem to change wherever others do, and a thing that moves before a still wall would prove that the
-wall was drawn anew.
+it can be seen. A second, smaller network is told only that; what it says for a change is taken away (Bayes' rule), or
+bands that show nothing would seem to change wherever others do, and a thing that moves before a still wall would prove
+that the wall was drawn anew.
 """
 
 from __future__ import annotations
@@ -89,7 +89,9 @@ class BandEvidence:
         for a in range(first, end, _BLOCK):
             b = min(a + _BLOCK, end)
             inputs = self.inputs(a, b)
-            told = self._whole.logit(inputs) - self._around.logit(inputs[:, :, AROUND])
+            # Where all else says that nothing changed it is left in: a repeat changes no band, but what is new need not
+            # change every one.
+            told = self._whole.logit(inputs) - np.maximum(self._around.logit(inputs[:, :, AROUND]), 0)
             out[a - first : b - first] = np.clip(told, -MOST, MOST)
         if first == 0:
             out[:1] = 0  # what comes before it is not known
