@@ -4,10 +4,10 @@ The library is loaded only in a program of its own (`python -m assembler.narrati
 it may end its whole process. That program makes a fresh decoder for every question: a decoder remembers the level of
 what it heard before, and the same recording would be heard differently the next time.
 
-The program reads {"do": "align" | "decode", "words": …, "sentences": …, "leave": share, "dictionary":
+The program reads {"do": "align" | "sounds" | "decode", "words": …, "sentences": …, "leave": share, "dictionary":
 "word PH ON ES\\n…", "samples": n} as one line of JSON and n little-endian 16-bit samples at 16 kHz, and answers
-{"heard": [[word, first frame, past-last frame, score], …]} (100 frames a second), {"heard": null} for refused, or
-{"error": "…"}.
+{"heard": [[word, first frame, past-last frame, score], …]} (100 frames a second), for sounds [[sound, number of its
+word, first frame, past-last frame, score], …], {"heard": null} for refused, or {"error": "…"}.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ import os
 import re
 import sys
 import tempfile
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -64,6 +64,7 @@ _ALIGN_BEAMS: tuple[dict[str, float], ...] = ({}, {"beam": 1e-120, "pbeam": 1e-1
 _DECODE_BEAMS = {"beam": 1e-60, "wbeam": 1e-40}
 # The lattice's likelihoods are whole ones; without it they come divided.
 _UNSCALED = 1024.0
+_SCORE = _UNSCALED * math.log(1.0001)  # of whole numbers to the base 1.0001 that it keeps of each sound
 _UNDERFLOW = -745.0  # the logarithm of the smallest number a score can be
 
 Pcm = npt.NDArray[np.int16]
@@ -75,6 +76,19 @@ class Heard:
     10 ms; about -2 to -3 where they do, below -5 where they hardly can be this word."""
 
     word: str
+    start_s: float
+    end_s: float
+    score: float
+
+
+@dataclass(frozen=True, slots=True)
+class Sound:
+    """One sound of a word in a recording. word: its place in the line. start_s, end_s: from the recording's start.
+    score: log likelihood a frame against whichever of all sounds fits each frame best, so 0 at most; about -3 where it
+    is this one."""
+
+    name: str
+    word: int
     start_s: float
     end_s: float
     score: float
@@ -135,13 +149,31 @@ class Recogniser:
         entries = _entries(folded, added or {})
         if not folded or pcm.size < _LEAST_S * HEARD_RATE or not pcm.any():
             return None
-        found = self._ask({"do": "align", "words": folded, "dictionary": entries}, pcm)
+        rows = self._ask({"do": "align", "words": folded, "dictionary": entries}, pcm)
+        found = None if rows is None else _heard(rows, pcm)
         if found is None or [heard.word for heard in found] != folded:
             return None
         return tuple(
             Heard(word, heard.start_s, _sounding_end(pcm, heard), heard.score)
             for word, heard in zip(words, found, strict=True)
         )
+
+    def sounds(
+        self, pcm: Pcm, words: Sequence[str], added: Mapping[str, str] | None = None
+    ) -> tuple[Sound, ...] | None:
+        """Every sound of words that are said in this order and nothing else is, held against all other sounds.
+
+        Arguments as for `align`, None for refused as there; it takes about twice as long.
+        """
+        folded = [word.casefold() for word in words]
+        entries = _entries(folded, added or {})
+        if not folded or pcm.size < _LEAST_S * HEARD_RATE or not pcm.any():
+            return None
+        rows = self._ask({"do": "sounds", "words": folded, "dictionary": entries}, pcm)
+        if rows is None:
+            return None
+        inside = _placed(pcm)
+        return tuple(Sound(name, word, inside(first), inside(past), score) for name, word, first, past, score in rows)
 
     def finer(self, pcm: Pcm, found: tuple[Heard, ...], added: Mapping[str, str] | None = None) -> tuple[Heard, ...]:
         """What `align` found in a recording, with edges from a second listening whose frames lie half a frame apart:
@@ -177,9 +209,10 @@ class Recogniser:
         entries = _entries((word for sentence in folded for word in sentence), added or {})
         if not folded or pcm.size < _LEAST_S * HEARD_RATE or not pcm.any():
             return ()
-        return self._ask({"do": "decode", "sentences": folded, "leave": leave, "dictionary": entries}, pcm) or ()
+        rows = self._ask({"do": "decode", "sentences": folded, "leave": leave, "dictionary": entries}, pcm)
+        return _heard(rows or [], pcm)
 
-    def _ask(self, request: dict[str, object], pcm: Pcm) -> tuple[Heard, ...] | None:
+    def _ask(self, request: dict[str, object], pcm: Pcm) -> list[list[Any]] | None:
         padded = _in_a_room(pcm)
         seconds = padded.size / HEARD_RATE
         head, _ = self._process.ask(
@@ -187,14 +220,19 @@ class Recogniser:
         )
         if "error" in head:
             raise NarrationError(f"the recogniser could not listen to a recording: {head['error']}")
-        if head["heard"] is None:
-            return None
-        end_s = pcm.size / HEARD_RATE
+        rows: list[list[Any]] | None = head["heard"]
+        return rows
 
-        def inside(frame: int) -> float:
-            return round(min(max(frame / _FRAMES_S - _PAD_S, 0.0), end_s), 4)
 
-        return tuple(Heard(word, inside(first), inside(past), score) for word, first, past, score in head["heard"])
+def _heard(rows: Sequence[Sequence[Any]], pcm: Pcm) -> tuple[Heard, ...]:
+    inside = _placed(pcm)
+    return tuple(Heard(word, inside(first), inside(past), score) for word, first, past, score in rows)
+
+
+def _placed(pcm: Pcm) -> Callable[[int], float]:
+    """From the frames of a recording with silence around it to seconds of the recording."""
+    end_s = pcm.size / HEARD_RATE
+    return lambda frame: round(min(max(frame / _FRAMES_S - _PAD_S, 0.0), end_s), 4)
 
 
 def _in_a_room(pcm: Pcm) -> Pcm:
@@ -292,9 +330,7 @@ def _listen(decoder: Any, pcm: bytes, scale: float = 1.0) -> list[list[Any]] | N
 
     scale: of the library's likelihoods.
     """
-    decoder.start_utt()
-    decoder.process_raw(pcm, full_utt=True)
-    decoder.end_utt()
+    _hear(decoder, pcm)
     if decoder.hyp() is None:
         return None
     heard = []
@@ -307,6 +343,12 @@ def _listen(decoder: Any, pcm: bytes, scale: float = 1.0) -> list[list[Any]] | N
     return heard
 
 
+def _hear(decoder: Any, pcm: bytes) -> None:
+    decoder.start_utt()
+    decoder.process_raw(pcm, full_utt=True)
+    decoder.end_utt()
+
+
 def _align(folder: Path, words: Sequence[str], pcm: bytes) -> list[list[Any]] | None:
     for beams in _ALIGN_BEAMS:
         # The search through the lattice of what was found may end before the last word, whatever the beams.
@@ -314,6 +356,31 @@ def _align(folder: Path, words: Sequence[str], pcm: bytes) -> list[list[Any]] | 
         decoder.set_align_text(" ".join(words))
         if (heard := _listen(decoder, pcm, _UNSCALED)) and [word for word, *_ in heard] == list(words):
             return heard
+    return None
+
+
+def _sounds(folder: Path, words: Sequence[str], pcm: bytes) -> list[list[Any]] | None:
+    for beams in _ALIGN_BEAMS:
+        # With every sound reckoned in every frame, scores are against the best of all, not of those that were tried.
+        decoder = _decoder(folder, bestpath=False, compallsen=True, **beams)
+        decoder.set_align_text(" ".join(words))
+        heard = _listen(decoder, pcm, _UNSCALED)
+        if not heard or [word for word, *_ in heard] != list(words):
+            continue
+        decoder.set_alignment()
+        _hear(decoder, pcm)
+        # An entry is gone as soon as the alignment is, or as the next one is asked for: read on the way.
+        whole = decoder.get_alignment()
+        made: list[list[Any]] = []
+        n = -1
+        for word in whole or ():
+            if word.name[0] not in "<[+":
+                n += 1
+                for part in word:
+                    score = part.score * _SCORE / max(part.duration, 1)
+                    made.append([part.name, n, part.start, part.start + part.duration, score])
+        if n + 1 == len(words):
+            return made
     return None
 
 
@@ -335,6 +402,8 @@ def _serve(request: Mapping[str, Any], pcm: bytes, folder: Path) -> dict[str, ob
         (folder / "words.dict").write_text(request["dictionary"], encoding="utf-8")
         if request["do"] == "align":
             return {"heard": _align(folder, request["words"], pcm)}
+        if request["do"] == "sounds":
+            return {"heard": _sounds(folder, request["words"], pcm)}
         return {"heard": _decode(folder, request["sentences"], request.get("leave", LEAVE), pcm)}
     except Exception as fault:
         return {"error": str(fault) or type(fault).__name__}

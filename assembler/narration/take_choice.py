@@ -21,6 +21,10 @@ ATTEMPT = 0.5
 # Fitted the way benchmarks/take_sessions.py --fit does it, on the tries of eight of its fifteen tuning sessions.
 _BIAS = 5.22
 _WEIGHTS = {"worst": 0.63, "rival": 0.49, "again": 4.72, "loud": 8.75, "left_out": 5.24, "refused": 5.18}
+# The same for tries that were held against the reader's own measure, which takes the place of the worst score.
+_MEASURED_BIAS = 5.3
+_MEASURED = {"short": 1.8, "rival": 0.5, "again": 4.5, "loud": 4.0, "headless": 0.8}
+_USUALLY_SHORT = 2.0
 # Set, not fitted: beyond these a try is doubtful whatever else speaks for it. In those sessions nearly no good take lay
 # there, but misreadings of one word did that were right in everything else.
 _MOST_RIVAL, _MOST_LOUD_S, _DOUBTFUL = 2.7, 0.2, 0.5
@@ -31,6 +35,7 @@ _WELL_HEARD, _LEAST_RIVAL, _RIVAL_A_SHARE = 0.15, 1.3, 7.0
 _USUAL_MISHEARD, _USUAL_COUNTS = 0.3, 4  # that share before a reader has been heard, and how many lines it counts as
 _AT_ONCE_S = 0.1
 _ANOTHER_LINE, _LATE = 0.1, 0.25  # confidence below which, and lead from which, a try is of another line
+_MOSTLY = 0.5  # share of the words heard in it from which on, if they are not the line's, a try is something else
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,10 +74,12 @@ def features(evidence: Evidence) -> dict[str, float]:
     """What confidence is made of, each 0 where nothing speaks against the try."""
     return {
         "worst": 0.0 if evidence.refused else min(8.0, max(0.0, -evidence.worst - 3.5)),
+        "short": 0.0 if evidence.short is None else max(0.0, evidence.short - _USUALLY_SHORT),
         "rival": min(4.0, max(0.0, evidence.rival)),
         "loud": min(1.0, max(0.0, evidence.loud_s - 0.05)),
         "left_out": 1.0 - min(1.0, evidence.share) + 1.5 * max(0.0, 0.7 - evidence.share),
         "again": 1.0 - evidence.again,
+        "headless": float(evidence.lead >= _LATE and evidence.extra > 0),
         "refused": float(evidence.refused),
     }
 
@@ -88,10 +95,16 @@ def most_rival(tries: Sequence[Evidence]) -> float:
 
 def confidence(evidence: Evidence, rival_limit: float = _MOST_RIVAL) -> float:
     """How likely it is that a try is a whole, right reading, 0 to 1. rival_limit: see `most_rival`."""
-    against = sum(_WEIGHTS[name] * value for name, value in features(evidence).items())
-    sure = 1.0 / (1.0 + math.exp(-(_BIAS - against)))
-    contradicted = evidence.rival >= _limit(evidence, rival_limit) or evidence.loud_s > _MOST_LOUD_S
-    return min(sure, _DOUBTFUL) if contradicted else sure
+    bias = _BIAS if evidence.short is None else _MEASURED_BIAS
+    sure = 1.0 / (1.0 + math.exp(-(bias - sum(_against(evidence).values()))))
+    contradicted = evidence.rival >= _limit(evidence, rival_limit) and evidence.short is None
+    return min(sure, _DOUBTFUL) if contradicted or evidence.loud_s > _MOST_LOUD_S else sure
+
+
+def _against(evidence: Evidence) -> dict[str, float]:
+    """What speaks against a try, weighed."""
+    weights = _WEIGHTS if evidence.short is None else _MEASURED
+    return {name: weights.get(name, 0.0) * value for name, value in features(evidence).items()}
 
 
 def _limit(evidence: Evidence, rival_limit: float) -> float:
@@ -101,17 +114,19 @@ def _limit(evidence: Evidence, rival_limit: float) -> float:
 
 def reason(evidence: Evidence, rival_limit: float = _MOST_RIVAL) -> str:
     """What speaks most against a try, in words, or ''. rival_limit: see `most_rival`."""
-    if evidence.share < 0.6:
+    if evidence.share < 0.6 and (evidence.short is None or evidence.short > _USUALLY_SHORT + 1.0):
         return "broken off, or only a part of the line"
     if evidence.refused:
         return "the line's words could not be placed in it"
-    weighed = {name: _WEIGHTS[name] * value for name, value in features(evidence).items()}
+    weighed = _against(evidence)
     name, most = max(weighed.items(), key=lambda each: each[1])
     heard = f"sounds like '{evidence.heard}'"
     if most < 0.7:
-        return heard if evidence.rival >= _limit(evidence, rival_limit) else ""
+        return heard if evidence.short is None and evidence.rival >= _limit(evidence, rival_limit) else ""
     words = {
         "worst": f"'{_worst_word(evidence)}' fits its sound badly",
+        "short": heard,
+        "headless": heard,
         "rival": heard,
         "loud": f"{evidence.loud_s:.1f} s of sound in it under no word",
         "left_out": heard,
@@ -130,7 +145,8 @@ def explained(candidates: Mapping[str, Sequence[Candidate]]) -> dict[str, tuple[
 
     A failed try goes when most of it lies in a much surer try at another line, or in a longer try at another line of
     which far more was heard, or when it lacks the line's beginning and follows at once on another line's or has other
-    words in place of it: that line was misread with words of this one. What begins in the middle with no other words
+    words in place of it: that line was misread with words of this one. Where most words heard in it are not the line's,
+    it is an aside. What begins in the middle with no other words
     before it stays: somebody may have read the rest of the line again.
     """
     everything = [(key, each) for key, tries in candidates.items() for each in tries]
@@ -156,7 +172,10 @@ def _begins_again(failed: Candidate, tries: Sequence[Candidate]) -> bool:
 
 
 def _is_another(failed: Candidate) -> bool:
-    return failed.lead >= _LATE and failed.confidence < _ANOTHER_LINE and failed.extra > 0
+    if failed.confidence >= _ANOTHER_LINE:
+        return False
+    mostly_other = failed.extra > _MOSTLY * len(failed.heard.split())
+    return mostly_other or (failed.lead >= _LATE and failed.extra > 0)
 
 
 def _explains(rival: Candidate, failed: Candidate) -> bool:

@@ -23,7 +23,7 @@ from assembler.timing.rates import SAMPLE_RATE
 
 FRAMES_S = SAMPLE_RATE // FRAME
 _BEFORE_S, _AFTER_S = 0.25, 0.35
-_A_WORD_S = 0.45  # room for a word of the line that was not heard
+_A_WORD_S, _A_SLOW_WORD_S = 0.45, 0.7  # room for a word of the line that was not heard
 _SAME_S = 0.06
 # Whether the aligner finds a line in long speech hangs on where the sound is cut; frames more at either end.
 _TRIES = ((0, 0), (25, 85), (10, 25), (0, 40), (15, -10), (-10, -10))
@@ -41,7 +41,8 @@ class Evidence:
     the line where they differ (0 where they do not). again: share of the line's words heard by somebody who expects
     this line above all. extra: words heard inside the try that are not the line's.
     loud_s: sound inside the try under no word. hole_s: the longest pause inside it. lead: share of
-    the line that comes before the first of its words that was heard.
+    the line that comes before the first of its words that was heard. short: how far the line falls short of the
+    reader's own measure (take_fit.shortfall), None where it was not measured.
     """
 
     start_s: float
@@ -58,6 +59,7 @@ class Evidence:
     heard: str
     lead: float = 0.0
     words: tuple[Heard, ...] = ()
+    short: float | None = None
 
 
 def judge(
@@ -79,6 +81,11 @@ def judge(
             first, past = low, high
             found, first = _begun_again(found, line, first, past, listener)
             break
+    if (found is None or min(word.score for word in found) < FITS) and (wider := _wider(hit, line, stream, levels)):
+        # A pause within the line parts it where some of its words were not heard.
+        across = listener.align(*wider, line)
+        if across is not None and min(word.score for word in across) >= FITS:
+            (first, past), found = wider, across
     share, lead = hit.share(len(line)), hit.pairs[0][0] / len(line)
     start_s, end_s = stream[hit.first].start_s, stream[hit.past - 1].end_s
     if found is None:
@@ -146,6 +153,20 @@ def _window(
         if stretch.first <= end_s * FRAMES_S + 5 and end_s * FRAMES_S - 5 <= stretch.past:
             high = min(high, stretch.past + 15)
     return low, max(high, low + 1), least, most
+
+
+def _wider(hit: Hit, line: Sequence[str], stream: Sequence[Heard], levels: Levels) -> tuple[int, int] | None:
+    """Frames with room beyond the next pause for words that were not heard; None where all ends were heard."""
+    lead, tail = hit.pairs[0][0], len(line) - 1 - hit.pairs[-1][0]
+    if not lead and not tail:
+        return None
+    start_s, end_s = stream[hit.first].start_s, stream[hit.past - 1].end_s
+    low_s, high_s = start_s - _BEFORE_S - _A_SLOW_WORD_S * lead, end_s + _AFTER_S + _A_SLOW_WORD_S * tail
+    if not lead and hit.first:
+        low_s = max(low_s, stream[hit.first - 1].end_s)
+    if not tail and hit.past < len(stream):
+        high_s = min(high_s, stream[hit.past].start_s)
+    return max(0, int(low_s * FRAMES_S)), min(levels.db.size, int(high_s * FRAMES_S) + 1)
 
 
 def _begun_again(

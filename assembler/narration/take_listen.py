@@ -9,18 +9,20 @@ from __future__ import annotations
 import contextlib
 import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass, replace
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import Any, Self, TypeVar
 
 import numpy as np
 
 from assembler.media.landing import write_whole
 from assembler.media.recording import FRAME, Levels, Recording
-from assembler.narration.recogniser import LEAVE, VERSION, Heard, Pcm, Recogniser, pcm16k
+from assembler.narration.recogniser import LEAVE, VERSION, Heard, Pcm, Recogniser, Sound, pcm16k
 from assembler.narration.store import entry_name
 from assembler.timing.rates import SAMPLE_RATE
+
+_Row = TypeVar("_Row", Heard, Sound)
 
 SILENT_DB = -65.0
 """A recording in which nothing is louder than this holds no speech."""
@@ -138,6 +140,20 @@ class Listener:
         found = self._kept(name, lambda: self._asked().align(self._pcm(first, past), words, ways))
         return None if found is None else tuple(_moved(heard, first / _FRAMES_S) for heard in found)
 
+    def sounds(self, first: int, past: int, words: Sequence[str]) -> tuple[Sound, ...] | None:
+        """Every sound of words in a span of frames, timed from the recording's start; None for refused."""
+        name = self._name("sounds", first, past, json.dumps(words))
+
+        def read(row: Any) -> Sound:
+            sound, word, start_s, end_s, score = row
+            return Sound(str(sound), int(word), float(start_s), float(end_s), float(score))
+
+        found = self._told(name, lambda: self._asked().sounds(self._pcm(first, past), words, self._added), read)
+        start_s = first / _FRAMES_S
+        return None if found is None else tuple(
+            replace(sound, start_s=sound.start_s + start_s, end_s=sound.end_s + start_s) for sound in found
+        )  # fmt: skip
+
     def _pcm(self, first: int, past: int) -> Pcm:
         return pcm16k(self._recording.span(first * FRAME, past * FRAME))
 
@@ -150,12 +166,21 @@ class Listener:
         return entry_name(VERSION, self._content, ways, *parts)
 
     def _kept(self, name: str, ask: Callable[[], tuple[Heard, ...] | None]) -> tuple[Heard, ...] | None:
+        def read(row: Any) -> Heard:
+            word, start_s, end_s, score = row
+            return Heard(str(word), float(start_s), float(end_s), float(score))
+
+        return self._told(name, ask, read)
+
+    def _told(
+        self, name: str, ask: Callable[[], tuple[_Row, ...] | None], read: Callable[[Any], _Row]
+    ) -> tuple[_Row, ...] | None:
         path = self._folder / name[:2] / f"{name}.json"
         with contextlib.suppress(OSError, ValueError, TypeError, KeyError):
             told = json.loads(path.read_text("utf-8"))["heard"]
-            return None if told is None else tuple(Heard(str(w), float(a), float(b), float(s)) for w, a, b, s in told)
+            return None if told is None else tuple(read(row) for row in told)
         heard = ask()
-        rows = None if heard is None else [[h.word, h.start_s, h.end_s, h.score] for h in heard]
+        rows = None if heard is None else [astuple(each) for each in heard]
         write_whole(path, json.dumps({"heard": rows}).encode())
         return heard
 

@@ -10,7 +10,7 @@ import contextlib
 import io
 import zipfile
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -19,7 +19,7 @@ from assembler.media.content import content_print
 from assembler.media.landing import write_whole
 from assembler.media.recording import FRAME, Levels, read_levels
 from assembler.narration.accent import Sample, learned, with_shifts
-from assembler.narration.recogniser import Heard, pronunciations
+from assembler.narration.recogniser import Heard, Sound, pronunciations
 from assembler.narration.take_choice import (
     ATTEMPT,
     SURE,
@@ -31,9 +31,11 @@ from assembler.narration.take_choice import (
     most_rival,
     reason,
 )
+from assembler.narration.take_fit import shortfall, usual
 from assembler.narration.take_hits import find_hits
 from assembler.narration.take_judge import Evidence, judge
 from assembler.narration.take_listen import Listener, Stretch, blocks, quiet_db, stretches
+from assembler.narration.take_missed import looked_for
 from assembler.narration.take_restart import begun_later
 from assembler.timing.rates import SAMPLE_RATE
 
@@ -45,6 +47,7 @@ _MARGIN_IN, _MARGIN_OUT = 10, 24  # frames of silence kept before and after the 
 _REACH, _CLOSURE, _BURST = 20, 10, 12  # frames; of a word's unfound rest, and of the end of a word like `rest`
 _FRAMES_S = SAMPLE_RATE // FRAME
 _TO_LEARN, _PAD = 0.6, 10  # share of a line's words from which on it tells of the reader's accent; frames around it
+_TO_MEASURE = 16  # tries heard word for word from which a reader's measure is taken
 
 # Said between takes; without them every aside would be heard as words of the script.
 _AROUND = """a about after again all an and any are as at back be because before both but by can come could did do does
@@ -121,6 +124,7 @@ def find_takes(
                 spoken = list(dict.fromkeys(word for sentence in sentences for word in sentence))
                 listener.expect(with_shifts(spoken, names, added))
                 seen = heard.tries(known)
+            seen = heard.measured(heard.completed(heard.measured(seen, known), known), known)
         limit = most_rival([each for found in seen.values() for each in found])
         for key, found in seen.items():
             candidates[key] += [_candidate(n, evidence, levels, limit) for evidence in found]
@@ -196,6 +200,11 @@ def _samples(
     return [sample for _, sample in sorted(best, key=lambda each: -each[0])]
 
 
+def _as_written(one: Evidence) -> bool:
+    """Whether a try was heard word for word, twice."""
+    return not one.refused and one.share >= 1.0 and one.again >= 1.0 and one.extra == 0
+
+
 @dataclass(frozen=True, slots=True)
 class _Hearing:
     """A recording and who listens to it."""
@@ -226,6 +235,43 @@ class _Hearing:
             if self.progress is not None:
                 self.progress(f"comparing takes in {self.path.name}", m + 1, len(known))
         return seen
+
+    def measured(
+        self, seen: Mapping[str, Sequence[Evidence]], known: Mapping[str, Sequence[str]]
+    ) -> dict[str, list[Evidence]]:
+        """The tries, each with how well its line fits by the reader's own measure."""
+        trusted = [(known[key], one) for key, tries in seen.items() for one in tries if confidence(one) >= SURE]
+        # Those that were heard word for word tell most of the reader, and need no measuring themselves.
+        clear = [pair for pair in trusted if _as_written(pair[1])]
+        others = [pair for pair in trusted if not _as_written(pair[1])]
+        told = [self._sounds(one, words) for words, one in (*clear[:_TO_MEASURE], *others)]
+        measure = usual(sounds for sounds in told if sounds)
+        if not measure:
+            return {key: list(tries) for key, tries in seen.items()}
+
+        def short(one: Evidence, words: Sequence[str]) -> Evidence:
+            if one.refused or one.share < ATTEMPT or _as_written(one):
+                return one
+            sounds = self._sounds(one, words)
+            return replace(one, short=shortfall(sounds, measure)) if sounds else one
+
+        return {key: [short(one, known[key]) for one in tries] for key, tries in seen.items()}
+
+    def _sounds(self, one: Evidence, words: Sequence[str]) -> tuple[Sound, ...] | None:
+        self._stop()
+        if self.progress is not None:
+            at_s, of_s = int(one.start_s), int(self.levels.seconds)
+            self.progress(f"measuring takes in {self.path.name}", at_s, of_s)
+        first, past = max(0, round(one.start_s * _FRAMES_S) - _PAD), round(one.end_s * _FRAMES_S) + _PAD
+        return self.listener.sounds(first, min(past, int(self.levels.db.size)), words)
+
+    def completed(
+        self, seen: Mapping[str, Sequence[Evidence]], known: Mapping[str, Sequence[str]]
+    ) -> dict[str, list[Evidence]]:
+        """The tries, and further ones at lines of which no try is good."""
+        shared = (self._stream(), self.sounding, self.levels, self.listener, self.sentences)
+        more = looked_for(seen, known, *shared, self._stop)
+        return {key: sorted([*tries, *more.get(key, ())], key=lambda one: one.start_s) for key, tries in seen.items()}
 
     def learning(self, done: int, of: int) -> None:
         """Between two questions about the reader's accent."""
