@@ -230,6 +230,37 @@ def test_british_vowels_are_further_ways_of_saying_a_word() -> None:
 
 @needs_recogniser
 @needs_voice
+def test_a_spoken_word_that_is_not_written_is_found_where_it_is(listeners: tuple[Recogniser, Pronouncer]) -> None:
+    line = ["the", "lamp", "beside", "the", "narrow", "window", "stays", "lit"]
+    with ScratchVoice("en", speaker="en-us+m3") as reader:
+        said = reader.speak(line, 140)
+    pcm, listener = pcm16k(said.samples), listeners[0]
+    assert listener.spare(pcm, line) == ()
+    written = [word for word in line if word != "narrow"]
+    [found] = listener.spare(pcm, written)
+    start_s, end_s = (said.words[n].start_sample / RATE for n in (4, 5))
+    assert min(found.end_s, end_s) - max(found.start_s, start_s) > 0.6 * (end_s - start_s)
+    assert listener.spare(pcm[:100], line) == ()
+    # The listener hears the written words and no others: what was said besides makes the take doubtful all the same.
+    heard = tuple(Heard(word, 0.1 * n, 0.1 * n + 0.1, -2.0) for n, word in enumerate(written))
+
+    class Credulous(Recogniser):
+        def decode(self, *_: object, **__: object) -> tuple[Heard, ...]:  # type: ignore[override]
+            return heard
+
+        def align(self, pcm: object, words: object, added: object = None) -> tuple[Heard, ...]:
+            found = super().align(pcm, words, added)  # type: ignore[arg-type]
+            return tuple(Heard(each.word, each.start_s, each.end_s, -2.0) for each in found or ())
+
+    with Credulous() as credulous:
+        made = align_take(said.samples, written, [written], credulous, listeners[1])
+        assert made.verdict == "doubtful" and "sound like no written word" in made.why and not made.times
+        heard = tuple(Heard(word, 0.1 * n, 0.1 * n + 0.1, -2.0) for n, word in enumerate(line))
+        assert align_take(said.samples, line, [line], credulous, listeners[1]).verdict == "aligned"
+
+
+@needs_recogniser
+@needs_voice
 def test_a_british_reader_is_heard_as_one(listeners: tuple[Recogniser, Pronouncer]) -> None:
     """Who knows American English alone hears 'gone the' for the last word of this line, and doubts it."""
     words = words_of("Pacing matters more than the number in the corner.")

@@ -2,8 +2,9 @@
 
 Finding words that are known to be there says little about whether they are there: the search makes the best of any
 text. So a take is also listened to by somebody who expects the segment's own lines among common words, in any order,
-and three things are asked: does that listener hear the written words, does every word's sound fit it, and is there
-speech that no word accounts for? Only a take that passes all three is `aligned`; times are never taken from another.
+and four things are asked: does that listener hear the written words, does every word's sound fit it, is there speech
+that no word accounts for, and speech that sounds of any kind account for far better? Only a take that passes all of
+them is `aligned`; times are never taken from another.
 
 A listener who knows the voice badly hears other words now and then. What it heard is then held against what is
 written, in the same sound: where that fits hardly better, and no word too many was heard, the written words stand.
@@ -28,7 +29,7 @@ from assembler.narration.rival import better_by, heard_more
 from assembler.narration.scratch import available as voice_available
 from assembler.timing.rates import SAMPLE_RATE
 
-VERSION = "4"
+VERSION = "5"
 """Part of what is kept of an aligned take; changes when the same take would be judged otherwise."""
 
 # Measured with benchmarks/align_speech.py: takes of the text as written lie on the good side of all three, but for
@@ -44,6 +45,7 @@ _BETTER, _BETTER_AGAIN = 2.3, 1.2
 _LEAST_HEARD, _LEAST_HEARD_AGAIN = 0.51, 0.6
 _OTHERWISE = (-5.0, 0.12)  # worst score, speech under no word
 _AGAIN = 10  # how often the line is expected in a second hearing
+_SPARE_S = 0.1  # of speech besides the words; a sound between two of them may be shorter
 _LEAST_S = 0.02  # of a word; one that is shorter lies outside the recording
 
 _LOUD = 0.5  # of the way from softest to loudest: speech, not a breath
@@ -176,6 +178,12 @@ def _listened(
             made = judged(pcm, own, found, heard, (better, [word.word for word in again]))
     if found is None or made.verdict != "aligned":
         return made
+    # Who expects the wrong text may hear it: what was said besides then lies under words that are too long for it.
+    spare = [each for each in listener.spare(pcm, own, added) if each.end_s - each.start_s >= _SPARE_S]
+    if spare:
+        first_s, length_s = spare[0].start_s, spare[0].end_s - spare[0].start_s
+        why = f"{length_s:.1f} s of speech at {first_s:.2f} s sound like no written word"
+        return replace(made, verdict="doubtful", times=(), why=why)
     return replace(made, times=_times(listener.finer(pcm, found, added)))
 
 

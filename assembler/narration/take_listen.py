@@ -142,7 +142,7 @@ class Listener:
 
     def sounds(self, first: int, past: int, words: Sequence[str]) -> tuple[Sound, ...] | None:
         """Every sound of words in a span of frames, timed from the recording's start; None for refused."""
-        name = self._name("sounds", first, past, json.dumps(words))
+        name = self._name("every sound", first, past, json.dumps(words))
 
         def read(row: Any) -> Sound:
             sound, word, start_s, end_s, score = row
