@@ -80,7 +80,7 @@ def scoring(first_seed: int, voices: Sequence[str]) -> tuple[Plan, ...]:
     return tuple(Plan(first_seed + n, voice, noise) for n, (voice, noise) in enumerate(kinds))
 
 
-SCORING = scoring(9700, SCORING_VOICES)
+SCORING = scoring(9800, SCORING_VOICES)
 
 
 def session_of(plan: Plan, pool: tuple[str, ...], real: dict[str, Samples]) -> Session:
@@ -192,15 +192,23 @@ def score(plans: tuple[Plan, ...], pool: tuple[str, ...], real: dict[str, Sample
     print(total.row("all"))
 
 
-def fit(real: dict[str, Samples], cache: Path) -> None:
-    """Weights by which a try's evidence becomes a probability: logistic, none below 0, held small."""
+def fit(real: dict[str, Samples], cache: Path, *, measured: bool) -> None:
+    """Weights by which a try's evidence becomes a probability: logistic, none below 0, held small. measured: for tries
+    that were held against the reader's own sounds, or for the others."""
     rows: list[tuple[dict[str, float], bool]] = []
     seen: list[Evidence] = []
     inner = take_search.confidence
+
+    def noting(evidence: Evidence, *limit: float) -> float:
+        if limit and (evidence.short is not None) == measured:
+            seen.append(evidence)
+        return inner(evidence, *limit)
+
     for plan, session in sessions(TUNING, TUNING_LINES, real):
         seen.clear()
-        take_search.confidence = lambda evidence, limit: (seen.append(evidence), inner(evidence, limit))[1]  # type: ignore[attr-defined,func-returns-value]
+        take_search.confidence = noting  # type: ignore[attr-defined]
         run(plan, session, cache, tell=False)
+        take_search.confidence = inner  # type: ignore[attr-defined]
         goods = [span for spans in session.earlier for span in spans] + [span for span in session.truth if span]
         for evidence in seen:
             good = evidence.share >= 0.6 and max(overlap((evidence.start_s, evidence.end_s), g) for g in goods) > 0.7
@@ -241,7 +249,8 @@ def main() -> None:
         cache = options.cache or Path(passing)
         cache.mkdir(parents=True, exist_ok=True)
         if options.fit:
-            fit(real, cache)
+            fit(real, cache, measured=True)
+            fit(real, cache, measured=False)
         elif options.tune:
             score(TUNING[part::parts], TUNING_LINES, real, cache)
         else:

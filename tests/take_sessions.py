@@ -25,20 +25,25 @@ from tests.take_script import CHATTER, FILLERS, LINES, PICK_UP, SLATE
 
 RATE = 48_000
 TUNING_LINES, SCORING_LINES = LINES[0::2], LINES[1::2]
-# No voice is in both. The scoring ones were chosen before anything was tried on them; FORMER_VOICES were scored before,
-# and what they showed was looked at; on the first six of these and the tuning ones the limits for readers who are heard
-# well were set, on the Scottish one, ACCENTED_VOICES, gmw/en+m3 and en-us+f2 those for a reader's accent.
+# No voice is in both. The scoring ones were drawn by dice from the scratch voice's own before anything was tried on
+# them. FORMER_VOICES were scored before, and what they showed was looked at: on the first six of these and the tuning
+# ones the limits for readers who are heard well were set, on the Scottish one, ACCENTED_VOICES, gmw/en+m3 and en-us+f2
+# those for a reader's accent, on the Scottish one, benjamin, steph, edward, belinda, gmw/en-US-nyc and MEASURED_VOICES
+# what measures a reader by the reader's own sounds.
 TUNING_VOICES = ("en-us", "en-us+f2", "gmw/en+m3", "en-us+m6", "gmw/en-GB-x-rp", "gmw/en+f4")
 SCORING_VOICES = (
-    *("en-us+adam", "gmw/en+belinda", "en-us+linda", "gmw/en+edward", "gmw/en-US-nyc"),
-    *("gmw/en-GB-x-gbcwmd", "en-us+steph", "gmw/en+benjamin", "en-us+michel", "gmw/en+aunty"),
+    *("en-us+travis", "gmw/en+zac", "en-us+ed", "gmw/en+boris", "gmw/en-029"),
+    *("gmw/en-GB-x-gbcwmd", "en-us+shelby", "gmw/en+anika", "en-us+paul"),
 )
 FORMER_VOICES = (
     *("en-us+m1", "gmw/en", "en-us+f4", "gmw/en+f1", "en-us+m4", "en-us+m7"),
     *("en-us+m2", "gmw/en+m2", "en-us+f1", "gmw/en+f2", "en-us+m8", "gmw/en+m7"),
     *("en-us+m5", "gmw/en-GB-scotland", "en-us+f5", "gmw/en+m5"),
+    *("en-us+adam", "gmw/en+belinda", "en-us+linda", "gmw/en+edward", "gmw/en-US-nyc"),
+    *("en-us+steph", "gmw/en+benjamin", "en-us+michel", "gmw/en+aunty"),
 )
 ACCENTED_VOICES = ("gmw/en-GB-x-gbclan",)
+MEASURED_VOICES = ("en-us+rob", "en-us+marcelo", "gmw/en+pablo", "gmw/en+quincy")
 
 Samples = npt.NDArray[np.float32]
 Say = Callable[[str, Random], Samples]
