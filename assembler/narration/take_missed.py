@@ -21,6 +21,7 @@ from assembler.narration.take_restart import begun_later
 _MOST_S = 120.0  # of recording between two lines in which a third may be looked for
 _SHORTEST, _LONGEST = 0.65, 1.6  # of the length that a line has at the reader's pace
 _PAUSE = 120  # frames within a line
+_LEAST_SURE = 0.25  # share of the lines with a sure try; of a reader who is heard worse nobody knows enough to look
 _PAD = 15
 _SAME = 0.7  # overlap with a try from which on it is that try
 _LEAST_SCORE, _LEAST_AGAIN = -9.0, 0.2
@@ -38,6 +39,8 @@ def looked_for(
 ) -> dict[str, list[Evidence]]:
     """Further tries at lines that have no sure one, by line. step: called now and then; may raise to end it."""
     sure = {key: [one for one in tries if confidence(one) >= SURE] for key, tries in seen.items()}
+    if sum(bool(tries) for tries in sure.values()) < _LEAST_SURE * len(sure):
+        return {}
     pace = _pace(sure, known)
     taken = [(one.start_s, one.end_s) for tries in sure.values() for one in tries]
     found: dict[str, list[Evidence]] = {}
