@@ -16,7 +16,7 @@ import pytest
 from assembler.cli.main import main
 from assembler.narration import recogniser, scratch, take_listen
 from assembler.narration.lines import voice
-from assembler.narration.recogniser import Heard
+from assembler.narration.recogniser import Heard, Sound
 from assembler.storyboard import load_storyboard
 from tests.take_sessions import RATE, Samples, close_voices, scratch_say
 
@@ -163,6 +163,10 @@ class Deaf:
     def align(self, pcm: object, words: tuple[str, ...], added: object) -> tuple[Heard, ...]:
         Deaf.asked += 1
         return tuple(Heard(word, 0.3 * n + 0.3, 0.3 * n + 0.55, -2.0) for n, word in enumerate(words))
+
+    def sounds(self, pcm: object, words: tuple[str, ...], added: object) -> tuple[Sound, ...]:
+        Deaf.asked += 1
+        return tuple(Sound("AH", n, 0.3 * n + 0.3, 0.3 * n + 0.55, -3.0) for n in range(len(words)))
 
     def close(self) -> None:
         pass
