@@ -126,6 +126,10 @@ def test_a_line_that_was_not_heard_is_looked_for_between_its_neighbours() -> Non
     good = {**seen, "five six seven eight": seen["one two three four"]}
     for tries in (good, {key: [] for key in known}):
         assert looked_for(tries, known, (), parts, whole, ear, ()) == {}  # type: ignore[arg-type]
+    # Nor of a reader of whose other lines hardly any was made out.
+    others = {f"line {n}": ("some", "other", "words") for n in range(9)}
+    unknown = {**seen, **{key: [] for key in others}}
+    assert looked_for(unknown, {**known, **others}, (), parts, whole, ear, ()) == {}  # type: ignore[arg-type]
 
 
 def test_a_line_whose_first_words_were_not_heard_may_begin_before_a_pause() -> None:
