@@ -10,6 +10,8 @@ from pathlib import Path
 import av
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from assembler.media.coded_pieces import LEAD, decode_packets
 from assembler.media.sound_coder import FRAME, SoundCoding, code_sound
@@ -19,8 +21,10 @@ from assembler.sound.hearing import Heard, Listener
 from assembler.sound.levels import measure
 from assembler.sound.limiter import Bounds
 from assembler.sound.pieces import Pieces
+from assembler.sound.spool import Spool
 from assembler.sound.stems import Stems
-from assembler.sound.windows import SAMPLES, windows
+from assembler.sound.truepeak import REACH
+from assembler.sound.windows import SAMPLES, coded_windows, windows
 from assembler.timeline.model import Timeline
 from assembler.timing.spans import Span
 from tests.sound_maker import RATE, Array, babble, ebur128, game_sound, hear, spoken, timeline
@@ -110,14 +114,14 @@ def test_pieces_hold_the_sound_to_the_sample_and_what_is_heard_of_them_is_what_a
 def test_windows_hold_each_sample_once_and_what_lies_around() -> None:
     samples = 2 * SAMPLES + 5
     sound = np.arange(samples, dtype=np.float32)[:, None]
-    cut = list(windows(blocks(sound, 10_007), samples))
+    cut = list(coded_windows(blocks(sound, 10_007), samples))
     own = np.concatenate([window.sound[window.first : window.end] for window in cut])
     np.testing.assert_array_equal(own, sound)
-    assert [window.lead for window in cut] == [0, LEAD, LEAD]
+    assert [window.first for window in cut] == [0, LEAD * FRAME, LEAD * FRAME]
     assert [window.last for window in cut] == [False, False, True]
     assert all(len(window.sound) == window.end + (0 if window.last else FRAME) for window in cut)
     assert cut[1].sound[0, 0] == SAMPLES - LEAD * FRAME
-    assert list(windows(blocks(sound[:0]), 0)) == []
+    assert list(coded_windows(blocks(sound[:0]), 0)) == []
 
 
 # --- what is kept ---
@@ -232,6 +236,64 @@ def test_peaks_brought_under_the_limit_have_only_their_pieces_coded_again(
     assert counted.take()[1] == 5 + (found.rounds - 1)
     # Source: ITU-R BS.1770-5's true peak as the ebur128 filter of imageio-ffmpeg's program reads it.
     assert ebur128(path)[1] <= -1.0
+
+
+def cut(made: Timeline, *lengths: int) -> Timeline:
+    """The same in segments of so many frames."""
+    ends = np.cumsum(lengths).tolist()
+    spans = [Span(end - length, end) for end, length in zip(ends, lengths, strict=True)]
+    (only,) = made.segments
+    empty = replace(only, lines=(), heard=())
+    return replace(made, segments=(replace(only, span=spans[0]), *(replace(empty, span=span) for span in spans[1:])))
+
+
+@pytest.mark.parametrize("longer", [3, 1, 7])
+def test_what_follows_a_longer_segment_is_not_listened_to_again(
+    longer: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    said = [spoken(tmp_path, f"line {number}", babble(3, seed=number), 0) for number in range(5)]
+
+    def made(first: int) -> Timeline:
+        starts = [RATE, *((first + at * 300 + 60) * 800 for at in range(4))]
+        lines = [replace(line, start_sample=start) for line, start in zip(said, starts, strict=True)]
+        return cut(timeline(tmp_path, first + 1200, lines=lines), first, 300, 300, 300, 300)
+
+    counted = Counted(monkeypatch)
+    kept = tmp_path / "pieces"
+    measure(made(300), pieces=kept)
+    assert counted.take()[0] == 5
+    again = measure(made(300 + longer), pieces=kept)
+    assert counted.take()[0] <= 2  # the longer one, and what begins before its sound is forgotten
+    clean = measure(made(300 + longer))
+    assert again.gain_db == clean.gain_db
+    assert again.report == clean.report
+    for name in ("power", "peaks"):
+        found, expected = getattr(again, name), getattr(clean, name)
+        assert found.read(0, found.size).tobytes() == expected.read(0, expected.size).tobytes()
+
+
+@given(lengths=st.lists(st.integers(1, 40), min_size=1, max_size=6), seed=st.integers(0, 9))
+@settings(max_examples=30, deadline=None)
+def test_rows_of_pieces_that_begin_anywhere_are_those_of_the_whole(lengths: list[int], seed: int) -> None:
+    # By hand: the energy is the same, shared out by the time, and no peak is told lower than it is.
+    samples = sum(lengths) * 800
+    sound = np.random.default_rng(seed).standard_normal((samples, 5)).astype(np.float32) * np.float32(0.1)
+    edges = np.cumsum([0, *(length * 800 for length in lengths)]).tolist()
+    rows = []
+    for cuts in ([0, samples], edges):
+        found = listening.Listened(Spool(), Spool(), Spool(4))
+        grid = listening._Grid(found)
+        for window, end in zip(windows(blocks(sound, 7001), cuts, 9600, REACH), cuts[1:], strict=True):
+            grid.add(end, *listening._rows(window, 0.0))
+        grid.end()
+        rows.append([each.read(0, each.size) for each in (found.whole, found.peaks)])
+    (power, peaks), (power_cut, peaks_cut) = rows
+    assert power_cut.size == power.size == samples // 48
+    assert peaks_cut.size == peaks.size == -(-samples // 48)
+    assert power_cut.sum() == pytest.approx(power.sum(), rel=0.02)
+    assert (peaks_cut >= peaks * (1 - 1e-6)).all()
+    around = np.maximum(peaks, np.maximum(np.append(peaks[1:], 0), np.append(0, peaks[:-1])))
+    assert (peaks_cut <= around * (1 + 1e-6)).all()
 
 
 @pytest.mark.parametrize("step_db", [0.0, 0.2])

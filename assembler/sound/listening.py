@@ -1,6 +1,10 @@
 """Hearing a programme's streams before they are mixed: how strong each is, and where their sum is high.
 
     <cache>/sound/pieces/<hash>.rows    what was heard of a piece, named by all of its streams' samples
+
+Pieces begin where segments do, so that what was heard of a segment still stands when an edit before it moves it. Rows
+of a piece count milliseconds from its own beginning, those of the programme from the programme's: where the two do not
+meet, power is shared out by the time, and a peak counts for both milliseconds that it may lie in.
 """
 
 from __future__ import annotations
@@ -10,20 +14,21 @@ from collections import deque
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 
 from assembler.sound.keeping import engine, keep, kept
-from assembler.sound.loudness import PowerMeter
+from assembler.sound.loudness import CHUNK, PowerMeter
 from assembler.sound.spool import Spool
 from assembler.sound.stems import Stems
 from assembler.sound.streams import Gains, Streams
 from assembler.sound.talk import STREAMS
 from assembler.sound.truepeak import REACH, PeakMeter
 from assembler.sound.weighting import KWeighting
-from assembler.sound.windows import Window, windows, within
+from assembler.sound.windows import SAMPLES, Window, windows, within
 from assembler.timeline.model import Timeline
 from assembler.timing.rates import SAMPLE_RATE, sample_of_frame
 
@@ -32,6 +37,7 @@ Rows = npt.NDArray[np.float32]
 Progress = Callable[[int, int], None]
 
 _AT_ONCE = 2  # threads that hear pieces
+_BEFORE = SAMPLE_RATE // 5  # samples in which the filters forget what they heard before
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -51,6 +57,7 @@ def listen(
     pieces: the folder where what was heard is kept; None = nowhere. progress: called with seconds done and in all."""
     samples = sample_of_frame(timeline.frames, timeline.rate)
     found = Listened(Spool(), Spool(), Spool(STREAMS))
+    grid = _Grid(found)
     seconds = 0
 
     def blocks(streams: Streams) -> Iterator[Rows]:
@@ -63,42 +70,82 @@ def listen(
                 progress(seconds, -(-samples // SAMPLE_RATE))
 
     hearing: deque[Future[tuple[Rows, Rows]]] = deque()
-
-    def take() -> None:
-        power, peaks = hearing.popleft().result()
-        found.whole.add(power[:, STREAMS])
-        found.streams.add(power[:, :STREAMS])
-        found.peaks.add(peaks)
-
+    edges = _edges(timeline, samples)
     with Streams(timeline, gains, stems) as streams, ThreadPoolExecutor(_AT_ONCE, "listening") as threads:
-        for window in windows(blocks(streams), samples):
+        for window in windows(blocks(streams), edges, _BEFORE, REACH):
             hearing.append(threads.submit(_kept_rows, window, above, pieces))
             if len(hearing) == _AT_ONCE:
-                take()
+                grid.add(edges[grid.pieces + 1], *hearing.popleft().result())
         while hearing:
-            take()
+            grid.add(edges[grid.pieces + 1], *hearing.popleft().result())
+    grid.end()
     return found
+
+
+def _edges(timeline: Timeline, samples: int) -> list[int]:
+    """Where segments begin, and in long ones every 8 s."""
+    starts = {sample_of_frame(placed.span.start_frame, timeline.rate) for placed in timeline.segments} | {0}
+    marks = [*sorted(start for start in starts if 0 <= start < samples), samples]
+    return [edge for start, end in pairwise(marks) for edge in range(start, end, SAMPLES)] + [samples]
+
+
+class _Grid:
+    """Puts rows of pieces that follow each other on the programme's own milliseconds."""
+
+    def __init__(self, found: Listened) -> None:
+        self._found = found
+        self._reached = 0  # samples
+        self._energy = np.zeros((1, STREAMS + 1))  # of the millisecond that is not whole yet
+        self._peak = np.zeros(1, np.float32)
+        self.pieces = 0
+
+    def add(self, end: int, energy: Rows, peaks: Rows) -> None:
+        """A piece that goes from where the last one ended to the sample `end`."""
+        start, self._reached = self._reached, end
+        self.pieces += 1
+        first = start // CHUNK
+        edges = np.minimum(start + CHUNK * np.arange(len(energy) + 1), end)
+        marks = np.clip(CHUNK * np.arange(first, -(-end // CHUNK) + 1), start, end)
+        summed = np.concatenate((np.zeros((1, STREAMS + 1)), np.cumsum(energy, axis=0, dtype=np.float64)))
+        here = np.stack([np.diff(np.interp(marks, edges, column)) for column in summed.T], axis=1)
+        # The piece's milliseconds that the first and the last moment of each of the programme's lie in.
+        low, high = (marks[:-1] - start) // CHUNK, (marks[1:] - 1 - start) // CHUNK
+        highest = np.maximum(peaks[low], peaks[high])
+        here[0] += self._energy[0]
+        highest[0] = max(highest[0], self._peak[0])
+        if end % CHUNK:
+            self._energy, self._peak = here[-1:], highest[-1:]
+            here, highest = here[:-1], highest[:-1]
+        else:
+            self._energy, self._peak = np.zeros_like(self._energy), np.zeros_like(self._peak)
+        power = (here / CHUNK).astype(np.float32)
+        self._found.whole.add(power[:, STREAMS])
+        self._found.streams.add(power[:, :STREAMS])
+        self._found.peaks.add(highest)
+
+    def end(self) -> None:
+        """No piece follows: a last part of a millisecond has a peak, but no power, as it is not whole."""
+        if self._reached % CHUNK:
+            self._found.peaks.add(self._peak)
 
 
 def _kept_rows(window: Window, above: float, pieces: Path | None) -> tuple[Rows, Rows]:
     if pieces is None:
         return _rows(window, above)
-    digest = hashlib.sha256(f"{engine()} {above} {window.lead} {window.last}".encode())
+    digest = hashlib.sha256(f"{engine()} {above} {window.first} {window.end} {window.last}".encode())
     digest.update(np.ascontiguousarray(window.sound, "<f4").data)
     path = pieces / f"{digest.hexdigest()[:40]}.rows"
     if (known := kept(path)) is not None:
-        size = int.from_bytes(known[:4], "little")
-        rows = np.frombuffer(known, "<f4", offset=4)
-        return rows[: size * (STREAMS + 1)].reshape(size, STREAMS + 1), rows[size * (STREAMS + 1) :]
-    power, peaks = _rows(window, above)
-    data = (np.ascontiguousarray(part, "<f4").tobytes() for part in (power, peaks))
-    keep(path, len(power).to_bytes(4, "little") + b"".join(data))
-    return power, peaks
+        rows = np.frombuffer(known, "<f4").reshape(-1, STREAMS + 2)
+        return rows[:, :-1], rows[:, -1]
+    energy, peaks = _rows(window, above)
+    keep(path, np.column_stack((energy, peaks)).astype("<f4", copy=False).tobytes())
+    return energy, peaks
 
 
 def _rows(window: Window, above: float) -> tuple[Rows, Rows]:
-    """Power of each whole millisecond, (n, STREAMS + 1), that of the sum last, and its peaks, (n or n + 1,): that of a
-    last part of a millisecond is told as well."""
+    """Weighted energy of each millisecond of a piece, (n, STREAMS + 1), that of the sum last, and its peaks, (n,).
+    The last millisecond may be shorter."""
     sound, first, end = window.sound, window.first, window.end
     weigh = KWeighting(1), KWeighting(2), KWeighting(2)
     meters = [PowerMeter() for _ in range(STREAMS + 1)]
@@ -112,11 +159,13 @@ def _rows(window: Window, above: float) -> tuple[Rows, Rows]:
         for meter, squares in zip(meters, _squares(voice[:, 0], captures, music), strict=True):
             meter.add_squares(squares)
         peaks.add(_sum(sound[start:stop]))
-    if window.last:
-        peaks.end()
-    else:
-        peaks.add(_sum(sound[end : end + REACH]))
-    return np.stack([meter.power() for meter in meters], axis=1), peaks.take()
+    # Filled up to a whole millisecond, so that what there is of it counts.
+    for meter in meters:
+        meter.add_squares(np.zeros(-(end - first) % CHUNK))
+    after = _sum(sound[end : end + REACH])
+    peaks.add(np.concatenate((after, np.zeros((REACH - len(after), 2), np.float32))))
+    highest = np.concatenate((peaks.take(), peaks.rest()))
+    return np.stack([meter.power() * np.float32(CHUNK) for meter in meters], axis=1), highest
 
 
 def _streams(sound: Rows) -> tuple[Rows, Rows, Rows]:

@@ -26,7 +26,7 @@ from assembler.media.coded_pieces import CodedPiece, code_piece, decode_packets,
 from assembler.media.sound_coder import FRAME, SoundCoding
 from assembler.sound.hearing import Heard, hear_part, together
 from assembler.sound.keeping import engine, keep, kept
-from assembler.sound.windows import MILLISECONDS, SAMPLES, Window, windows
+from assembler.sound.windows import MILLISECONDS, SAMPLES, Window, coded_windows
 from assembler.timing.rates import SAMPLE_RATE
 
 Sound = npt.NDArray[np.float32]
@@ -84,7 +84,7 @@ class Pieces:
             if progress:
                 progress(min(len(found) * SAMPLES, samples) // SAMPLE_RATE, -(-samples // SAMPLE_RATE))
 
-        for window in windows(sound, samples):
+        for window in coded_windows(sound, samples):
             coding.append(self._threads.submit(self._code, window))
             if len(coding) == _AT_ONCE:
                 coded()
@@ -101,12 +101,12 @@ class Pieces:
         write_pieces(map(_packets, self._pieces), self._samples, self._coding, path)
 
     def _code(self, window: Window) -> tuple[Path, CodedPiece]:
-        digest = hashlib.sha256(f"{engine()} {self._coding} {window.lead} {window.last}".encode())
+        digest = hashlib.sha256(f"{engine()} {self._coding} {window.first} {window.last}".encode())
         digest.update(np.ascontiguousarray(window.sound, "<f4").data)
         path = self._folder / f"{digest.hexdigest()[:40]}.aac"
         piece = _unpacked(kept(path))
         if piece is None:
-            piece = code_piece(window.sound, window.lead, self._coding, last=window.last)
+            piece = code_piece(window.sound, window.first // FRAME, self._coding, last=window.last)
             keep(path, _packed(piece))
         return path, piece
 

@@ -71,9 +71,12 @@ class PeakMeter:
     def end(self) -> None:
         """The stream is over: nothing but silence follows."""
         self.add(np.zeros((REACH, self._waiting.shape[1]), np.float32))
-        if self._rest.size:
-            self._peaks.append(self._rest.max(keepdims=True))
+        self._peaks.append(self.rest())
         self._rest = np.zeros(0, np.float32)
+
+    def rest(self) -> Peaks:
+        """The peak of the part of a millisecond that is not whole yet, (1,); (0,) where there is none."""
+        return self._rest.max(keepdims=True) if self._rest.size else self._rest
 
     def peaks(self) -> Peaks:
         """(milliseconds,) of everything added, the last part of a millisecond included. Ends the stream."""

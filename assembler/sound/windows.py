@@ -1,9 +1,10 @@
-"""A long sound cut into pieces of one length, each with so much of what lies around it as filters and coders reach."""
+"""A long sound cut into pieces, each with so much of what lies around it as filters and coders reach."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -16,56 +17,52 @@ from assembler.timing.rates import SAMPLE_RATE
 Sound = npt.NDArray[np.float32]
 
 FRAMES = 375
-"""Frames of the coder in a piece, which are 8 s, and so whole tenths of a second and milliseconds too."""
+"""Frames of the coder in a piece that is coded: 8 s, and so whole tenths of a second and milliseconds too."""
 SAMPLES = FRAMES * FRAME
 MILLISECONDS = SAMPLES // CHUNK
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Window:
-    """A piece and what lies around it. sound: (samples, channels). lead: frames of it before the piece's first. last:
-    the sound ends with it; else one whole frame of the next piece follows, filled up with silence where there is less.
-    """
+    """A piece and what lies around it. sound: (samples, channels). first, end: places in it of the piece's own first
+    sample, and after its last. last: the sound ends with it."""
 
     sound: Sound
-    lead: int
+    first: int
+    end: int
     last: bool
 
-    @property
-    def first(self) -> int:
-        """Place of the piece's own first sample in it."""
-        return self.lead * FRAME
 
-    @property
-    def end(self) -> int:
-        """Place after the piece's own last sample in it."""
-        return len(self.sound) if self.last else self.first + SAMPLES
+def windows(sound: Iterator[Sound], edges: Sequence[int], before: int, after: int) -> Iterator[Window]:
+    """The pieces between `edges`, which rise from 0 to the end of a sound that is given in blocks of any length.
+    before, after: samples around a piece that go with it, as far as there are any."""
+    held, begins = None, 0
+    for start, end in pairwise(edges):
+        parts = [next(sound) if held is None else held]
+        reached, wanted = begins + len(parts[0]), min(end + after, edges[-1])
+        while reached < wanted:
+            parts.append(next(sound))
+            reached += len(parts[-1])
+        held = np.concatenate(parts)
+        first = max(0, start - before)
+        yield Window(held[first - begins : wanted - begins], start - first, end - first, end == edges[-1])
+        begun = max(0, end - before)
+        held, begins = held[begun - begins :].copy(), begun
+
+
+def coded_windows(sound: Iterator[Sound], samples: int) -> Iterator[Window]:
+    """The pieces that a sound of so many samples is coded in: what lies around them are whole frames, filled up with
+    silence where there is less."""
+    edges = [*range(0, samples, SAMPLES), samples]
+    for window in windows(sound, edges, LEAD * FRAME, FRAME):
+        if window.last or not (short := -len(window.sound) % FRAME):
+            yield window
+        else:
+            filled = np.concatenate((window.sound, np.zeros((short, window.sound.shape[1]), np.float32)))
+            yield Window(filled, window.first, window.end, window.last)
 
 
 def within(first: int, end: int) -> Iterator[tuple[int, int]]:
     """A stretch by the second, so that what is reckoned of it takes little memory."""
     for start in range(first, end, SAMPLE_RATE):
         yield start, min(start + SAMPLE_RATE, end)
-
-
-def windows(sound: Iterator[Sound], samples: int) -> Iterator[Window]:
-    """The pieces of a sound of `samples` samples, given in blocks of any length."""
-    if not samples:
-        return
-    frames = -(-samples // FRAME)
-    held, begins = next(sound), 0
-    for first in range(0, frames, FRAMES):
-        last = first + FRAMES >= frames
-        end = samples if last else (first + FRAMES + 1) * FRAME
-        parts, reached = [held], begins + len(held)
-        while reached < min(end, samples):
-            parts.append(next(sound))
-            reached += len(parts[-1])
-        held = np.concatenate(parts)
-        lead = min(first, LEAD)
-        window = held[(first - lead) * FRAME - begins : end - begins]
-        if not last and (short := -len(window) % FRAME):
-            window = np.concatenate((window, np.zeros((short, window.shape[1]), np.float32)))
-        yield Window(window, lead, last)
-        begun = max(0, first + FRAMES - LEAD) * FRAME
-        held, begins = held[begun - begins :].copy(), begun
