@@ -346,6 +346,6 @@ def _coded(options: DraftOptions, timeline: Timeline, span: Span, tell: Callable
     from assembler.sound.kept import kept_sound
 
     # A draft is coded again only when it is off by more than anybody would let pass, a master until it holds.
-    rounds, near_lu, step_db = (4, 0.2, 0.2) if options.purpose == "draft" else (6, 0.1, 0.0)
+    rounds, near_lu, step_db = (4, 0.2, 0.3) if options.purpose == "draft" else (6, 0.1, 0.0)
     delivery = Delivery(_coding(options), rounds, near_lu, step_db)
     return kept_sound(timeline, span, delivery, timeline.folder / CACHE_NAME, tell)
