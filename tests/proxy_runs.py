@@ -30,13 +30,13 @@ def killed_at(owner: Any, name: str, number: int, *, after: bool = False) -> Non
     real: Callable[..., Any] = getattr(owner, name)
     calls = 0
 
-    def counted(*told: Any) -> Any:
+    def counted(*told: Any, **named: Any) -> Any:
         nonlocal calls
         ours = name == "write" or proxies.FOLDER in Path(told[-1]).parts
         calls += ours
         if ours and calls == number and not after:
             os.kill(os.getpid(), signal.SIGKILL)
-        found = real(*told)
+        found = real(*told, **named)
         if ours and calls == number:
             os.kill(os.getpid(), signal.SIGKILL)
         return found
