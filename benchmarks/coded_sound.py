@@ -21,7 +21,7 @@ import numpy.typing as npt
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from assembler.media.sound_coder import SoundCoding
-from assembler.sound.delivery import Delivery, deliver
+from assembler.sound.delivery import Delivery, deliver, draft_delivery, master_delivery
 from assembler.sound.levels import measure
 from assembler.sound.sessions import MOST_GAIN_DB
 from assembler.sound.stems import Stems
@@ -34,8 +34,8 @@ LIMIT_DBTP = -1.0
 Array = npt.NDArray[np.float64]
 WAYS = {
     "one round": Delivery(SoundCoding(256_000, quick=True), 1, 0.2),
-    "draft": Delivery(SoundCoding(256_000, quick=True), 4, 0.2),
-    "master": Delivery(SoundCoding(384_000), 6, 0.1),
+    "draft": draft_delivery(),
+    "master": master_delivery(),
 }
 
 

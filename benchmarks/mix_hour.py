@@ -26,9 +26,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from assembler.media.info import CaptureInfo, Colour, SoundInfo
 from assembler.media.probe import probe_sound
-from assembler.media.sound_coder import SoundCoding
 from assembler.narration.speech import Speech
-from assembler.sound.delivery import Delivery, deliver
+from assembler.sound.delivery import deliver, draft_delivery, master_delivery
 from assembler.sound.levels import measure
 from assembler.sound.stems import Stems
 from assembler.storyboard import read_storyboard
@@ -107,9 +106,9 @@ def run(folder: Path, minutes: int, *, master: bool) -> None:
     told["listening_s"] = round(time.perf_counter() - began, 1)
     told["listening_cpu_s"] = round(time.process_time() - cpu, 1)
     told["listened_mib"] = round(peak_mib())
-    ways = {"draft": Delivery(SoundCoding(256_000, quick=True), 4, 0.2)}
+    ways = {"draft": draft_delivery()}
     if master:
-        ways["master"] = Delivery(SoundCoding(384_000), 6, 0.1)
+        ways["master"] = master_delivery()
     for name, delivery in ways.items():
         began, cpu = time.perf_counter(), time.process_time()
         made = deliver(timeline, span, levels, Stems(None), delivery, folder / f"{name}.m4a")

@@ -342,10 +342,8 @@ def _coding(options: DraftOptions) -> SoundCoding:
 
 
 def _coded(options: DraftOptions, timeline: Timeline, span: Span, tell: Callable[[float, float], None]) -> Sound:
-    from assembler.sound.delivery import Delivery
+    from assembler.sound.delivery import draft_delivery, master_delivery
     from assembler.sound.kept import kept_sound
 
-    # A draft is coded again only when it is off by more than anybody would let pass, a master until it holds.
-    rounds, near_lu, step_db = (4, 0.2, 0.3) if options.purpose == "draft" else (6, 0.1, 0.0)
-    delivery = Delivery(_coding(options), rounds, near_lu, step_db)
+    delivery = (draft_delivery if options.purpose == "draft" else master_delivery)(options.sound_bit_rate)
     return kept_sound(timeline, span, delivery, timeline.folder / CACHE_NAME, tell)

@@ -50,6 +50,16 @@ class Delivery:
     step_db: float = 0.0
 
 
+def draft_delivery(bit_rate: int = 256_000) -> Delivery:
+    """A draft's: coded again only when it is off by more than anybody would let pass."""
+    return Delivery(SoundCoding(bit_rate, quick=True), rounds=4, near_lu=0.2, step_db=0.3)
+
+
+def master_delivery(bit_rate: int = 384_000) -> Delivery:
+    """A master's: coded until it holds."""
+    return Delivery(SoundCoding(bit_rate), rounds=6, near_lu=0.1)
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Delivered:
     """What came of it. path: the coded sound, for `join_parts`. report: programme_lufs, range_lu and true_peak_dbtp
