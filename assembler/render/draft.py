@@ -22,6 +22,7 @@ from assembler.captions.soft import soft_captions
 from assembler.errors import UsageError
 from assembler.media.join import join_parts
 from assembler.media.leftovers import clear_left
+from assembler.media.memory import give_back
 from assembler.media.proxies import Proxies
 from assembler.media.soft_captions import SoftCaptions
 from assembler.media.sound_coder import SoundBlock, SoundCoding
@@ -211,6 +212,7 @@ def _render(
         joining = time.perf_counter()
         seconds = ceil(Fraction(sample_of_frame(timeline.frames, timeline.rate), SAMPLE_RATE))
         sound = listened.result(Meter(progress, "sound", seconds, unit="seconds"))
+    give_back()
     meter = Meter(progress, "joining", span.frames)
 
     def joined(done: int, _total: int) -> None:
