@@ -19,7 +19,7 @@ from assembler.media.probe import probe_sound
 from assembler.media.sound import SoundReader
 from assembler.media.writer import EncoderSettings
 from assembler.render.classes import Frame, Level
-from assembler.sound.meter import Meter
+from assembler.sound.hearing import Listener
 from assembler.sound.report import MixReport
 from assembler.timing.rates import SAMPLE_RATE
 
@@ -106,7 +106,7 @@ def verify(path: Path, wanted: Wanted, progress: Callable[[int, int], None] | No
 
 def measure_sound(path: Path) -> SoundMeasured:
     """Loudness and true peak of a file's sound, decoded. Raises MediaError."""
-    meter = Meter()
+    meter = Listener()
     info = probe_sound(path)
     samples = math.ceil(info.duration_s * SAMPLE_RATE)
     with SoundReader(path, info) as reader:

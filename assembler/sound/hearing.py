@@ -1,4 +1,5 @@
-"""What is heard of a coded sound, as far as delivering it asks: its loudness, and where it is over a limit."""
+"""What is heard of a finished sound, taken block by block in little memory: loudness, range, true peak, and where it is
+over a limit."""
 
 from __future__ import annotations
 
@@ -87,9 +88,9 @@ def hear_part(sound: Sound, first: int, end: int, limit: float) -> Heard:
 
 
 class Listener:
-    """Hears a stereo sound at 48 kHz block by block. limit: an amplitude."""
+    """Hears a stereo sound at 48 kHz block by block. limit: an amplitude; infinity: none is looked for."""
 
-    def __init__(self, limit: float) -> None:
+    def __init__(self, limit: float = np.inf) -> None:
         self._limit = limit
         self._weighting, self._power = KWeighting(2), PowerMeter(TENTH_MS)
         self._peaks = PeakMeter(2, above=limit)

@@ -13,9 +13,9 @@ import numpy as np
 import numpy.typing as npt
 
 from assembler.sound.edges import faded
+from assembler.sound.hearing import Listener
 from assembler.sound.levels import Levels, Progress, measure
 from assembler.sound.loudness import amplitude
-from assembler.sound.meter import Meter
 from assembler.sound.stems import Stems
 from assembler.sound.streams import Streams
 from assembler.timeline.model import Timeline
@@ -40,7 +40,7 @@ class Mix:
 
     def blocks(self) -> Iterator[npt.NDArray[np.float32]]:
         """Float32 (samples, 2) at 48 kHz, a second at a time, `self.samples` in all. May be run again."""
-        meter = Meter()
+        meter = Listener()
         for block in self.sound():
             meter.add(block)
             yield block
