@@ -14,7 +14,7 @@ Mono = npt.NDArray[np.float32]
 
 _SIDE = 10  # zero crossings of the filter on either side
 _BETA = 5.0  # of its Kaiser window
-_BLOCK = 1 << 16  # worked on at once
+_BLOCK = 1 << 16  # worked on at once, about
 
 
 def resampled(samples: Mono, up: int, down: int) -> Mono:
@@ -25,17 +25,20 @@ def resampled(samples: Mono, up: int, down: int) -> Mono:
     phases, half = _filter(up, down)
     taps = phases.shape[0]
     count = -(-samples.size * up // down)
-    beyond = max(0, ((count - 1) * down + half) // up + 1 - samples.size)
+    turns = -(-count // up)  # after `up` samples, `down` that were given have passed and the phases come again
+    beyond = max(0, ((turns * up - 1) * down + half) // up + 1 - samples.size)
     padded = np.concatenate((np.zeros(taps, np.float32), samples, np.zeros(beyond, np.float32)))
-    out = np.zeros(count, np.float32)
-    for start in range(0, count, _BLOCK):
-        block = out[start : start + _BLOCK]
-        # Each sums, over taps k, h[phase + k up] x[place - k]: what a filter at the higher rate would find there.
-        place, phase = np.divmod(np.arange(start, start + block.size, dtype=np.int64) * down + half, up)
-        place += taps
+    out = np.zeros((turns, up), np.float32)
+    # Each sums, over taps k, h[phase + k up] x[place - k]: what a filter at the higher rate would find there.
+    place, phase = np.divmod(np.arange(up, dtype=np.int64) * down + half, up)
+    factors = phases[:, phase]
+    at_once = max(1, _BLOCK // up)
+    for first in range(0, turns, at_once):
+        block = out[first : first + at_once]
+        places = place + down * np.arange(first, first + len(block), dtype=np.int64)[:, None]
         for tap in range(taps - 1, -1, -1):  # from the earliest sample on
-            block += padded[place - tap] * phases[tap, phase]
-    return out
+            block += padded[taps - tap :].take(places) * factors[tap]
+    return out.ravel()[:count]
 
 
 @functools.lru_cache(8)
