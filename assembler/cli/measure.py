@@ -66,10 +66,9 @@ def run(options: argparse.Namespace) -> int:
         infos = {name: probe(path) for name, path in files.items()}
         found = measure_all(infos, cache, progress, workers=options.workers)
     if options.csv is not None:
-        from assembler.media.landing import landing
+        from assembler.media.landing import write_whole
 
-        with landing(options.csv) as partial:
-            partial.write_text(_verdicts(next(iter(found.values()))), encoding="utf-8", newline="")
+        write_whole(options.csv, _verdicts(next(iter(found.values()))).encode())
     doubt = None if options.doubtful is None else _draw_doubtful(next(iter(found.values())), options.doubtful)
     if options.json:
         more = {} if doubt is None else {"doubtful": doubt}

@@ -30,7 +30,7 @@ from assembler.measure.model import Cadence, Thumbs
 from assembler.measure.passes import new_watcher, notes_of
 from assembler.media.content import content_print
 from assembler.media.info import CaptureInfo
-from assembler.media.landing import landing, write_error
+from assembler.media.landing import write_whole, writing
 from assembler.media.leftovers import clear_left
 
 PART = 1200
@@ -252,7 +252,7 @@ def _write_part(
     if state is not None:
         _save(folder / "state.npz", {**state, "next": np.array(first + len(notes.pairs))})
     about = {"capture": info.path.name, "pictures": info.pictures, "notes version": NOTES_VERSION}
-    _write(folder / "about.json", lambda file: file.write(json.dumps(about, indent=1).encode()))
+    write_whole(folder / "about.json", json.dumps(about, indent=1).encode())
     return arrays
 
 
@@ -314,13 +314,5 @@ def _loaded(path: Path, *names: str) -> Arrays | None:
 
 
 def _save(path: Path, arrays: Mapping[str, npt.NDArray[Any]]) -> None:
-    _write(path, lambda file: np.savez(file, **arrays))  # type: ignore[arg-type]
-
-
-def _write(path: Path, fill: Callable[[Any], Any]) -> None:
-    with landing(path, shared=True) as partial:
-        try:
-            with partial.open("wb") as file:
-                fill(file)
-        except OSError as error:
-            raise write_error(path, error) from error
+    with writing(path) as file:
+        np.savez(file, **arrays)  # type: ignore[arg-type]

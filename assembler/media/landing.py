@@ -11,6 +11,7 @@ import errno
 import os
 from collections.abc import Iterator
 from pathlib import Path
+from typing import BinaryIO
 
 from assembler.errors import AssemblerError, MissingPartError, RenderError
 from assembler.media.leftovers import PARTIAL, own_name
@@ -62,14 +63,22 @@ def landing(path: Path, *, shared: bool = False, lasting: bool = True) -> Iterat
         raise
 
 
-def write_whole(path: Path, data: bytes, *, lasting: bool = True) -> None:
-    """Write a small file that appears whole, whoever else is writing it; lasting: as `landing` has it. Raises
-    MissingPartError or RenderError."""
+@contextlib.contextmanager
+def writing(path: Path, *, lasting: bool = True) -> Iterator[BinaryIO]:
+    """Lend an open file that on a clean leave appears as `path`, whole, whoever else is writing it; lasting: as
+    `landing` has it. An OSError raised meanwhile counts as one of writing. Raises MissingPartError or RenderError."""
     with landing(path, shared=True, lasting=lasting) as partial:
         try:
-            partial.write_bytes(data)
+            with partial.open("wb") as file:
+                yield file
         except OSError as error:
             raise write_error(path, error) from error
+
+
+def write_whole(path: Path, data: bytes, *, lasting: bool = True) -> None:
+    """Write a small file at once, as `writing` does."""
+    with writing(path, lasting=lasting) as file:
+        file.write(data)
 
 
 def land(partial: Path, path: Path, *, lasting: bool = True) -> None:

@@ -14,15 +14,13 @@ import numpy as np
 import numpy.typing as npt
 from PIL import Image
 
-from assembler.errors import RenderError
 from assembler.measure.model import Cadence
 from assembler.media.info import CaptureInfo
-from assembler.media.landing import landing, write_error
 from assembler.media.planes import Planes
 from assembler.media.reader import PaneShape, PictureReader
 from assembler.picture.geometry import near_even
 from assembler.picture.graph_draw import PixelPen
-from assembler.picture.graph_figure import PixelPage
+from assembler.picture.graph_figure import PixelPage, save_image
 from assembler.picture.look import GROUND, HAIRLINE, INK, MUTED, SUBJECT_COLOURS
 from assembler.picture.text import FontSet
 
@@ -66,14 +64,7 @@ def draw_doubtful(
     by_hand: the file to which verdicts go. Raises MediaError where the capture cannot be read, RenderError or
     MissingPartError where the sheet cannot be written.
     """
-    image = sheet(info, cadence, pictures, by_hand, fonts)
-    try:
-        with landing(path) as partial:
-            image.save(partial, format="PNG")
-    except OSError as error:
-        raise write_error(path, error) from error
-    except ValueError as error:
-        raise RenderError(f"{path}: could not be written: {error}") from error
+    save_image(sheet(info, cadence, pictures, by_hand, fonts), path)
 
 
 def sheet(info: CaptureInfo, cadence: Cadence, pictures: Sequence[int], by_hand: Path, fonts: FontSet) -> Image.Image:

@@ -17,7 +17,7 @@ import numpy as np
 from PIL import Image
 
 from assembler.errors import RenderError
-from assembler.media.landing import landing, write_error
+from assembler.media.landing import writing
 from assembler.picture.graph_draw import Pen, PixelPen
 from assembler.picture.graph_labels import name_width
 from assembler.picture.graph_plan import (
@@ -104,12 +104,15 @@ def plot_png(
 
 
 def save_png(page: PixelPage, path: Path) -> None:
-    """Write a page as PNG, whole or not at all. Raises RenderError, or MissingPartError where the disk is full."""
+    """Write a page as PNG, as `save_image` does."""
+    save_image(page.image(), path)
+
+
+def save_image(image: Image.Image, path: Path) -> None:
+    """Write an image as PNG, whole or not at all. Raises RenderError, or MissingPartError where the disk is full."""
     try:
-        with landing(path) as partial:
-            page.image().save(partial, format="PNG")
-    except OSError as error:
-        raise write_error(path, error) from error
+        with writing(path) as file:
+            image.save(file, format="PNG")
     except ValueError as error:
         raise RenderError(f"{path}: could not be written: {error}") from error
 

@@ -14,7 +14,7 @@ from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
 
-from assembler.media.landing import landing, write_error
+from assembler.media.landing import write_whole
 from assembler.picture.graph_draw import Pen, along_line
 from assembler.picture.graph_figure import draw_figure
 from assembler.picture.graph_scale import Doubles
@@ -141,11 +141,7 @@ def plot_svg(
 
 def save_svg(page: SvgPage, title: str, path: Path) -> None:
     """Write a page as SVG, whole or not at all. title: for those who cannot see it."""
-    try:
-        with landing(path) as partial:
-            partial.write_text(page.text(title), encoding="utf-8")
-    except OSError as error:
-        raise write_error(path, error) from error
+    write_whole(path, page.text(title).encode())
 
 
 def _number(value: float) -> str:

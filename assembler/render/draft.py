@@ -25,7 +25,7 @@ from assembler.media.leftovers import clear_left
 from assembler.media.memory import give_back
 from assembler.media.proxies import Proxies
 from assembler.media.soft_captions import SoftCaptions
-from assembler.media.sound_coder import SoundBlock, SoundCoding
+from assembler.media.sound_coder import SoundBlock
 from assembler.media.writer import EncoderSettings
 from assembler.picture.fonts import shipped
 from assembler.picture.stage import Stage
@@ -49,6 +49,7 @@ from assembler.timing.spans import Span
 
 if TYPE_CHECKING:
     from assembler.picture.text import FontSet
+    from assembler.sound.delivery import Delivery
 
 CACHE_NAME = ".assembler"
 
@@ -228,7 +229,7 @@ def _render(
         sound=sound.blocks(),
         chapters=chapters_of(timeline, span),
         title=timeline.storyboard.title,
-        sound_coding=_coding(options),
+        sound_coding=_delivery(options).coding,
         captions=soft,
         progress=joined,
     )
@@ -339,13 +340,13 @@ def stage_for(
     )
 
 
-def _coding(options: DraftOptions) -> SoundCoding:
-    return SoundCoding(options.sound_bit_rate, quick=options.purpose == "draft")
+def _delivery(options: DraftOptions) -> Delivery:
+    from assembler.sound.delivery import draft_delivery, master_delivery
+
+    return (draft_delivery if options.purpose == "draft" else master_delivery)(options.sound_bit_rate)
 
 
 def _coded(options: DraftOptions, timeline: Timeline, span: Span, tell: Callable[[float, float], None]) -> Sound:
-    from assembler.sound.delivery import draft_delivery, master_delivery
     from assembler.sound.kept import kept_sound
 
-    delivery = (draft_delivery if options.purpose == "draft" else master_delivery)(options.sound_bit_rate)
-    return kept_sound(timeline, span, delivery, timeline.folder / CACHE_NAME, tell)
+    return kept_sound(timeline, span, _delivery(options), timeline.folder / CACHE_NAME, tell)

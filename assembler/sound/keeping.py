@@ -9,10 +9,16 @@ import contextlib
 import functools
 import hashlib
 import os
+from collections.abc import Callable, Iterable
 from importlib import metadata
 from pathlib import Path
 
+import numpy as np
+import numpy.typing as npt
+
 from assembler.media.landing import write_whole
+
+Data = bytes | npt.NDArray[np.float32]
 
 _DIGEST = 32
 
@@ -26,6 +32,23 @@ def engine() -> str:
     for path in (*sorted(here.glob("*.py")), *media):
         digest.update(path.read_bytes())
     return digest.hexdigest()
+
+
+def kept_or_made(
+    folder: Path, kind: str, told: str, parts: Iterable[Data], make: Callable[[], bytes]
+) -> tuple[Path, bytes]:
+    """What comes of some facts, some data and this code alone: as an earlier run kept it, else made and kept, and the
+    file it is kept in. kind: the file's ending. Raises MissingPartError when the disk is full."""
+    digest = hashlib.sha256(f"{engine()} {told}".encode())
+    for part in parts:
+        data = part if isinstance(part, bytes) else np.ascontiguousarray(part, "<f4").tobytes()
+        digest.update(len(data).to_bytes(8, "little") + data)
+    path = folder / f"{digest.hexdigest()[:40]}.{kind}"
+    found = kept(path)
+    if found is None:
+        found = make()
+        keep(path, found)
+    return path, found
 
 
 def keep(path: Path, data: bytes) -> None:

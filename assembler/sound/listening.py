@@ -9,7 +9,6 @@ meet, power is shared out by the time, and a peak counts for both milliseconds t
 
 from __future__ import annotations
 
-import hashlib
 from collections import deque
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
@@ -20,7 +19,7 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from assembler.sound.keeping import engine, keep, kept
+from assembler.sound.keeping import kept_or_made
 from assembler.sound.loudness import CHUNK, PowerMeter
 from assembler.sound.spool import Spool
 from assembler.sound.stems import Stems
@@ -132,15 +131,14 @@ class _Grid:
 def _kept_rows(window: Window, above: float, pieces: Path | None) -> tuple[Rows, Rows]:
     if pieces is None:
         return _rows(window, above)
-    digest = hashlib.sha256(f"{engine()} {above} {window.first} {window.end} {window.last}".encode())
-    digest.update(np.ascontiguousarray(window.sound, "<f4").data)
-    path = pieces / f"{digest.hexdigest()[:40]}.rows"
-    if (known := kept(path)) is not None:
-        rows = np.frombuffer(known, "<f4").reshape(-1, STREAMS + 2)
-        return rows[:, :-1], rows[:, -1]
-    energy, peaks = _rows(window, above)
-    keep(path, np.column_stack((energy, peaks)).astype("<f4", copy=False).tobytes())
-    return energy, peaks
+
+    def make() -> bytes:
+        return np.column_stack(_rows(window, above)).astype("<f4", copy=False).tobytes()
+
+    told = f"{above} {window.first} {window.end} {window.last}"
+    rows = np.frombuffer(kept_or_made(pieces, "rows", told, [window.sound], make)[1], "<f4")
+    energy, peaks = np.split(rows.reshape(-1, STREAMS + 2), [STREAMS + 1], axis=1)
+    return energy, peaks[:, 0]
 
 
 def _rows(window: Window, above: float) -> tuple[Rows, Rows]:

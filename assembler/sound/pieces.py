@@ -10,7 +10,6 @@ which a sample changes are coded again.
 from __future__ import annotations
 
 import contextlib
-import hashlib
 import struct
 import tempfile
 from collections import deque
@@ -25,7 +24,7 @@ from assembler.errors import RenderError
 from assembler.media.coded_pieces import CodedPiece, code_piece, decode_packets, write_pieces
 from assembler.media.sound_coder import FRAME, SoundCoding
 from assembler.sound.hearing import Heard, hear_part, together
-from assembler.sound.keeping import engine, keep, kept
+from assembler.sound.keeping import kept, kept_or_made
 from assembler.sound.windows import MILLISECONDS, SAMPLES, Window, coded_windows
 from assembler.timing.rates import SAMPLE_RATE
 
@@ -101,14 +100,12 @@ class Pieces:
         write_pieces(map(_packets, self._pieces), self._samples, self._coding, path)
 
     def _code(self, window: Window) -> tuple[Path, CodedPiece]:
-        digest = hashlib.sha256(f"{engine()} {self._coding} {window.first} {window.last}".encode())
-        digest.update(np.ascontiguousarray(window.sound, "<f4").data)
-        path = self._folder / f"{digest.hexdigest()[:40]}.aac"
-        piece = _unpacked(kept(path))
-        if piece is None:
-            piece = code_piece(window.sound, window.first // FRAME, self._coding, last=window.last)
-            keep(path, _packed(piece))
-        return path, piece
+        def make() -> bytes:
+            return _packed(code_piece(window.sound, window.first // FRAME, self._coding, last=window.last))
+
+        told = f"{self._coding} {window.first} {window.last}"
+        path, packed = kept_or_made(self._folder, "aac", told, [window.sound], make)
+        return path, _unpacked(packed)
 
     def _hear(
         self, before: CodedPiece | None, piece: CodedPiece, after: CodedPiece | None, samples_left: int
@@ -117,26 +114,23 @@ class Pieces:
         lead = before.packets[-_BEFORE:] if before else ()
         packets = (*lead, *piece.packets, *(after.packets[:_AFTER] if after else ()))
         ends = "" if after else f"ends after {samples_left}"
-        digest = hashlib.sha256(f"{engine()} {self._limit} {len(lead)} {ends}".encode())
-        for data in (piece.header, *packets):
-            digest.update(len(data).to_bytes(4, "little") + data)
-        path = self._folder / f"{digest.hexdigest()[:40]}.heard"
-        if (known := kept(path)) is not None:
-            return Heard.of_bytes(known)
-        sound = decode_packets(piece.header, packets)[FRAME:]  # the first packet's lack what lies before
-        first = len(lead) * FRAME
-        if after is None:
-            sound = sound[: first + samples_left]
-        heard = hear_part(sound, first, min(first + SAMPLES, len(sound)), self._limit)
-        keep(path, heard.as_bytes())
-        return heard
+
+        def make() -> bytes:
+            sound = decode_packets(piece.header, packets)[FRAME:]  # the first packet's lack what lies before
+            first = len(lead) * FRAME
+            if after is None:
+                sound = sound[: first + samples_left]
+            return hear_part(sound, first, min(first + SAMPLES, len(sound)), self._limit).as_bytes()
+
+        told = f"{self._limit} {len(lead)} {ends}"
+        return Heard.of_bytes(kept_or_made(self._folder, "heard", told, [piece.header, *packets], make)[1])
 
 
 def _packets(path: Path) -> tuple[bytes, ...]:
-    piece = _unpacked(kept(path))
-    if piece is None:
+    packed = kept(path)
+    if packed is None:
         raise RenderError(f"{path}: this piece of sound is gone or damaged", mend="run again")
-    return piece.packets
+    return _unpacked(packed).packets
 
 
 def _packed(piece: CodedPiece) -> bytes:
@@ -144,9 +138,7 @@ def _packed(piece: CodedPiece) -> bytes:
     return struct.pack(f"<{1 + len(lengths)}I", len(lengths), *lengths) + piece.header + b"".join(piece.packets)
 
 
-def _unpacked(data: bytes | None) -> CodedPiece | None:
-    if data is None:
-        return None
+def _unpacked(data: bytes) -> CodedPiece:
     (count,) = struct.unpack_from("<I", data)
     parts, place = [], 4 + 4 * count
     for length in struct.unpack_from(f"<{count}I", data, 4):

@@ -22,7 +22,7 @@ import numpy.typing as npt
 
 from assembler.media.content import content_print
 from assembler.media.info import SoundInfo
-from assembler.media.landing import landing, write_error
+from assembler.media.landing import write_error, writing
 from assembler.media.sound import SoundReader
 from assembler.sound.keeping import make_room
 from assembler.timing.rates import SAMPLE_RATE
@@ -102,14 +102,10 @@ def _holds(stem: Path, samples: int) -> bool:
 
 
 def _decode(path: Path, info: SoundInfo, start: int, samples: int, stem: Path) -> None:
-    with landing(stem, shared=True) as partial:
-        try:
-            with SoundReader(path, info) as reader, partial.open("wb") as file:
-                for first in range(0, samples, SAMPLE_RATE):
-                    block = reader.read(start + first, min(SAMPLE_RATE, samples - first))
-                    file.write(block.astype("<f4", copy=False).tobytes())
-        except OSError as error:
-            raise write_error(stem, error) from error
+    with writing(stem) as file, SoundReader(path, info) as reader:
+        for first in range(0, samples, SAMPLE_RATE):
+            block = reader.read(start + first, min(SAMPLE_RATE, samples - first))
+            file.write(block.astype("<f4", copy=False).tobytes())
 
 
 @functools.cache

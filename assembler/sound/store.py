@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from assembler.media.content import content_print
-from assembler.media.landing import landing, write_error
+from assembler.media.landing import writing
 from assembler.sound.buses import heard_lines
 from assembler.sound.keeping import engine, make_room
 from assembler.sound.levels import Levels, Progress, measure
@@ -113,15 +113,11 @@ def _keep(levels: Levels, path: Path) -> None:
         "rows": [levels.power.size, levels.peaks.size],
     }
     head = json.dumps(told).encode()
-    with landing(path, shared=True) as partial:
-        try:
-            with partial.open("wb") as file:
-                file.write(len(head).to_bytes(_LENGTH, "little") + head)
-                for spool in (levels.power, levels.peaks):
-                    for _, rows in spool.stretches():
-                        file.write(rows.data)
-        except OSError as error:
-            raise write_error(path, error) from error
+    with writing(path) as file:
+        file.write(len(head).to_bytes(_LENGTH, "little") + head)
+        for spool in (levels.power, levels.peaks):
+            for _, rows in spool.stretches():
+                file.write(rows.data)
 
 
 def _read(path: Path) -> Levels | None:
