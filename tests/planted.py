@@ -100,10 +100,12 @@ def sample(texture: Array, y: Array, x: Array) -> Array:
     high, wide = texture.shape
     y0, x0 = np.floor(y), np.floor(x)
     fy, fx = (y - y0).astype(np.float32), (x - x0).astype(np.float32)
-    rows, columns = y0.astype(np.int64) % high, x0.astype(np.int64) % wide
-    below, right = (rows + 1) % high, (columns + 1) % wide
-    upper = texture[rows, columns] * (1 - fx) + texture[rows, right] * fx
-    lower = texture[below, columns] * (1 - fx) + texture[below, right] * fx
+    rows, columns = y0.astype(np.int32) % high, x0.astype(np.int32) % wide
+    right = np.where(columns == wide - 1, 0, columns + 1)
+    line, values = rows * wide, texture.ravel()
+    below = np.where(rows == high - 1, 0, line + wide)
+    upper = values.take(line + columns) * (1 - fx) + values.take(line + right) * fx
+    lower = values.take(below + columns) * (1 - fx) + values.take(below + right) * fx
     return upper * (1 - fy) + lower * fy
 
 
