@@ -7,6 +7,7 @@ import sys
 import tempfile
 from pathlib import Path
 
+import pytest
 from hypothesis import settings
 
 # How long an example takes says nothing on a machine that does other work besides.
@@ -29,3 +30,12 @@ def keep_bytecode_apart() -> None:
 
 
 keep_bytecode_apart()
+
+
+@pytest.fixture
+def unheard_takes(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Takes are used as where no recogniser is installed: listening to them is most of the work of a test in which it
+    does not matter when their words are said."""
+    from assembler.narration import recogniser
+
+    monkeypatch.setattr(recogniser, "available", lambda: False)

@@ -91,6 +91,7 @@ def test_narration_cut_by_the_programmes_end_is_an_error(project: Path, capsys: 
     assert "narration-cut" in codes(found(project, "  - {id: one, lasts: 1 s, say: Cut., show: {full: a}}\n", capsys))
 
 
+@pytest.mark.usefixtures("unheard_takes")
 def test_two_voices_at_once_are_an_error(project: Path, capsys: pytest.CaptureFixture[str]) -> None:
     take(project, "one-1.wav", 2.0)
     take(project, "two-1.wav", 0.5)

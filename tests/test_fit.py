@@ -12,6 +12,8 @@ from media_maker import Sound, tone, write_clip, write_sound
 
 from assembler.cli.main import main
 
+pytestmark = pytest.mark.usefixtures("unheard_takes")
+
 HEAD = """\
 storyboard: 1
 title: t

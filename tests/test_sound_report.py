@@ -15,6 +15,8 @@ from assembler.sound import store
 from tests.media_maker import Sound, write_clip, write_sound
 from tests.sound_maker import RATE, Array, babble, ebur128
 
+pytestmark = pytest.mark.usefixtures("unheard_takes")
+
 HEAD = """\
 storyboard: 1
 title: Sound
