@@ -87,11 +87,13 @@ def _figures(rng: np.random.Generator, count: int, size: tuple[float, float], sh
             out = ground(0.05 * shaken(u), rows, columns)
         else:
             out = np.repeat(ground(np.zeros(1), rows, columns), u.size, axis=0)
+        here = np.empty_like(out)
         y, x = (np.arange(rows) + 0.5) / rows, (np.arange(columns) + 0.5) / columns * 16 / 9
         for (across, down), wide, light in zip(paths, sizes, lights, strict=True):
             gx = np.exp(-(((x - 0.89 - across(u)[:, None]) / wide) ** 2))
             gy = np.exp(-(((y - 0.5 - down(u)[:, None]) / wide) ** 2))
-            out += (light * gy[:, :, None] * gx[:, None, :]).astype(np.float32)
+            # Multiplied in double precision, without holding all of it so.
+            out += np.multiply(light * gy[:, :, None], gx[:, None, :], out=here, casting="unsafe")
         return np.clip(out, 0, 255)
 
     return scene

@@ -91,13 +91,13 @@ def test_a_run_killed_at_any_moment_is_taken_up_where_it_stopped(tmp_path: Path,
 def test_the_next_run_clears_what_an_ended_process_left_anywhere_in_the_cache(project: Path) -> None:
     named = (
         "from assembler.media.leftovers import own_name; "
-        "import pathlib, sys; print(own_name(pathlib.Path(sys.argv[1])))"
+        "import pathlib, sys; print(*map(own_name, map(pathlib.Path, sys.argv[1:])), sep='\\n')"
     )
-    for place in ("sound/a.levels", "sound/b.m4a", "sound/stems/c.f32", "voice/d.f32", "measure/e/part.npz", "f.json"):
-        path = project / ".assembler" / place
-        path.parent.mkdir(parents=True, exist_ok=True)
-        asked = [sys.executable, "-c", named, str(path)]
-        Path(subprocess.run(asked, check=True, capture_output=True, text=True).stdout.strip()).write_bytes(b"half")
+    places = ("sound/a.levels", "sound/b.m4a", "sound/stems/c.f32", "voice/d.f32", "measure/e/part.npz", "f.json")
+    asked = [sys.executable, "-c", named, *(str(project / ".assembler" / place) for place in places)]
+    for name in subprocess.run(asked, check=True, capture_output=True, text=True).stdout.splitlines():
+        Path(name).parent.mkdir(parents=True, exist_ok=True)
+        Path(name).write_bytes(b"half")
     assert len(left_over(project)) == 6
     render(prepare(project))
     assert not left_over(project)
