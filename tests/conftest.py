@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -30,6 +31,15 @@ def keep_bytecode_apart() -> None:
 
 
 keep_bytecode_apart()
+
+
+@pytest.fixture(scope="session", autouse=True)
+def spared_disk() -> Iterator[None]:
+    """No test waits until what it wrote has reached the disk: none of it need outlive a power cut. Programs that tests
+    start do wait."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(os, "fsync", lambda handle: None)
+        yield
 
 
 @pytest.fixture

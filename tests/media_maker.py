@@ -90,7 +90,8 @@ def number_in(luma: Array) -> int:
         top, bottom = rows[cell // COLUMNS], rows[cell // COLUMNS + 1]
         left, right = columns[cell % COLUMNS], columns[cell % COLUMNS + 1]
         high, wide = (bottom - top) // 4, (right - left) // 4
-        level = float(np.median(luma[top + high : bottom - high, left + wide : right - wide])) / scale
+        inner = luma[top + high : bottom - high, left + wide : right - wide]
+        level = float(np.partition(inner, inner.size // 2, axis=None)[inner.size // 2]) / scale  # as the median, sooner
         if 80 < level < 170:
             raise ValueError(f"no number: a cell is neither black nor white ({level:.0f})")
         bits |= (level >= 170) << cell

@@ -74,7 +74,7 @@ def words_of(timeline: Timeline, cue: Cue) -> list[tuple[int, int, str]]:
     return found
 
 
-PROPERTY = settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+PROPERTY = settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
 
 
 @PROPERTY

@@ -160,7 +160,7 @@ def boards(draw: st.DrawFn) -> tuple[Board, Lengths, int]:
     return board, lengths, draw(st.sampled_from([90, 180, 900, 900]))
 
 
-@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(boards())
 def test_every_mend_written_into_the_storyboard_makes_its_finding_go_away(made: tuple[Board, Lengths, int]) -> None:
     board, lengths, footage = made

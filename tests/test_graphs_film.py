@@ -87,7 +87,7 @@ def runs(draw: st.DrawFn, count: int) -> list[list[float]]:
     return [list(row) for row in zip(*columns, strict=True)]
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(st.data())
 def test_a_film_is_the_band_blended_anew(data: st.DataObject) -> None:
     # Source: the definition: GraphBand.paint blends everything anew at every frame.
@@ -168,7 +168,7 @@ def test_ink_on_rows_whose_page_differs_is_found_out() -> None:
             assert differences(film, band, page, [1 + frame / 60, 1.5 + frame / 60]) == 0
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(st.data())
 def test_bars_of_whole_pixels_are_drawn_as_any_others(data: st.DataObject) -> None:
     # Source: `Sheet._over`, the way of all other shapes, given the same coverage pixel by pixel.

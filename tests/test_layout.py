@@ -60,7 +60,7 @@ def all_rects(layout: Layout) -> list[Rect]:
     return [rect for rect in (*named, layout.frame, layout.evidence) if rect is not None]
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=200, deadline=None)
 @given(arrangements(), st.sampled_from(CANVASES), st.booleans(), st.sampled_from([0, 96, 230]))
 def test_everything_is_even_inside_and_apart(made, canvas, labels, evidence):  # type: ignore[no-untyped-def]
     # Source: 4:2:0 has one chroma sample for 2 x 2 pixels (ITU-T H.264, 6.2); the graphics-safe area
@@ -230,7 +230,7 @@ def test_pixels_that_are_not_square_are_shown_at_their_shape() -> None:
     assert (placed.shape.width, placed.shape.height, placed.shape.crop) == (1920, 1080, None)
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=200, deadline=None)
 @given(
     st.integers(16, 4096),
     st.integers(16, 2304),

@@ -242,10 +242,10 @@ def test_two_runs_that_keep_the_same_line_at_once_both_succeed(
 def test_a_full_disk_is_told_of_by_the_file_that_had_no_room(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     put(tmp_path / "takes" / "quay-1.wav", speech_like(1.0))
 
-    def full(path: Path, data: bytes) -> int:
+    def full(handle: int) -> None:
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
-    monkeypatch.setattr(Path, "write_bytes", full)
+    monkeypatch.setattr(os, "fsync", full)
     with pytest.raises(MissingPartError, match="no room left on the disk"):
         run(tmp_path, said())
 
