@@ -15,14 +15,13 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
-from types import TracebackType
-from typing import Self
 
 import av
 import numpy as np
 import numpy.typing as npt
 
 from assembler.errors import MediaError
+from assembler.media.closing import Closing
 from assembler.media.info import CaptureInfo, Colour
 from assembler.media.opening import open_media
 from assembler.media.planes import Planes
@@ -191,7 +190,7 @@ class Proxies:
         return ProxyReader(info, shape, self)
 
 
-class ProxyReader:
+class ProxyReader(Closing):
     """Reads a capture's pictures from its proxy; otherwise as PictureReader. A context manager.
 
     Raises ValueError for a shape that has to be read from the original, and MediaError for a piece that is damaged.
@@ -236,14 +235,6 @@ class ProxyReader:
         if self._reader is not None:
             self._reader.close()
         self._reader = self._piece = None
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
 
 
 def present(info: CaptureInfo, folder: Path, pieces: Iterable[int]) -> frozenset[int]:

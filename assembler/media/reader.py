@@ -10,14 +10,13 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
-from types import TracebackType
-from typing import Self
 
 import numpy as np
 from av import VideoFrame
 from av.container import InputContainer
 from av.video.stream import VideoStream
 
+from assembler.media.closing import Closing
 from assembler.media.convert import Converter, Source, native_steps, scaling_steps, source_of
 from assembler.media.info import CaptureInfo
 from assembler.media.opening import open_media, our_errors, unreadable
@@ -54,7 +53,7 @@ class PaneShape:
             raise ValueError(f"pictures have 8 or 10 bits, not {self.bits}")
 
 
-class PictureReader:
+class PictureReader(Closing):
     """Reads one capture for one pane. A context manager; not shared between threads.
 
     Raises MediaError for a capture that cannot be decoded, naming the time reached, and for colour that
@@ -77,14 +76,6 @@ class PictureReader:
         self._running = False
         self._held: dict[int, Planes] = {}
         self._scales = False
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
 
     def close(self) -> None:
         """Release the file. Planes already handed out stay readable."""

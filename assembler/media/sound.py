@@ -10,8 +10,7 @@ from collections import deque
 from collections.abc import Iterator
 from fractions import Fraction
 from pathlib import Path
-from types import TracebackType
-from typing import Self, cast
+from typing import cast
 
 import numpy as np
 import numpy.typing as npt
@@ -20,6 +19,7 @@ from av.audio.stream import AudioStream
 from av.container import InputContainer
 
 from assembler.errors import MediaError
+from assembler.media.closing import Closing
 from assembler.media.info import SoundInfo
 from assembler.media.opening import open_media, our_errors, refuse_cut_off, unreadable
 from assembler.timing.rates import SAMPLE_RATE, nearest_frame
@@ -49,7 +49,7 @@ def read_sound(path: Path, info: SoundInfo, start_s: Fraction, samples: int, cha
     return stereo if channels == 2 else np.ascontiguousarray(stereo.mean(axis=1, keepdims=True), np.float32)
 
 
-class SoundReader:
+class SoundReader(Closing):
     """Reads forward in blocks; going back, or far ahead, seeks. A context manager.
 
     Places are whole samples at 48 kHz on the capture clock. Errors are MediaError.
@@ -62,14 +62,6 @@ class SoundReader:
         self._blocks: Iterator[tuple[int, Samples]] = iter(())
         self._kept: deque[tuple[int, Samples]] = deque()
         self._reached: int | None = None  # everything before this place has been decoded; None before the first
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
 
     def close(self) -> None:
         """Release the file."""

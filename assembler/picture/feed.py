@@ -10,12 +10,12 @@ import threading
 from collections import deque
 from collections.abc import Callable
 from contextlib import AbstractContextManager
-from types import TracebackType
 from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
 
+from assembler.media.closing import Closing
 from assembler.media.info import CaptureInfo
 from assembler.media.planes import Planes, blank
 from assembler.media.reader import PaneShape, PictureReader
@@ -32,7 +32,7 @@ class Source(Protocol):
         """Whether the picture given last stays as it is for as long as it is referred to, at little cost."""
 
 
-class PaneFeed:
+class PaneFeed(Closing):
     """Hands out, frame by frame, the picture of one pane. A context manager.
 
     picture: (frames,) index into the capture's pictures for each frame of the shot. first: the first
@@ -105,14 +105,6 @@ class PaneFeed:
             self._closed = True
             self._turn.notify_all()
         self._thread.join()
-
-    def __enter__(self) -> PaneFeed:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
 
     def _read(
         self,

@@ -7,10 +7,10 @@ with ShotPainter(shot, stage, first=0) as painter:
 
 from __future__ import annotations
 
-from types import TracebackType
 from typing import Protocol
 
 from assembler.errors import RenderError
+from assembler.media.closing import Closing
 from assembler.media.planes import Planes
 from assembler.picture.arrange import Arranged
 from assembler.picture.arrange_difference import DifferencePicture
@@ -33,7 +33,7 @@ class Picture(Protocol):
         """Let go of files and threads."""
 
 
-class ShotPainter:
+class ShotPainter(Closing):
     """Paints a shot frame by frame. A context manager.
 
     first: the first frame that will be asked for; frames then rise, up to the end of the shot's tail.
@@ -56,14 +56,6 @@ class ShotPainter:
     def close(self) -> None:
         """Stop reading ahead and let go of files."""
         self._picture.close()
-
-    def __enter__(self) -> ShotPainter:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
 
 
 def _opened(shot: PlacedShot, stage: Stage, first: int) -> Picture:
