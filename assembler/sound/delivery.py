@@ -52,7 +52,7 @@ class Delivery:
 
 def draft_delivery(bit_rate: int = 256_000) -> Delivery:
     """A draft's: coded again only when it is off by more than anybody would let pass."""
-    return Delivery(SoundCoding(bit_rate, quick=True), rounds=4, near_lu=0.2, step_db=0.3)
+    return Delivery(SoundCoding(bit_rate, quick=True), rounds=6, near_lu=0.2, step_db=0.3)
 
 
 def master_delivery(bit_rate: int = 384_000) -> Delivery:
@@ -116,10 +116,10 @@ def deliver(
                 aim_lufs += off_lu + levels.gain_db - exact.gain_db
             before = levels
             bounds, margin_db = _lower(levels, found.places + first_ms, found.peaks, everywhere=turn > 1)
-            if off_lu or not delivery.step_db:
+            if off_lu or margin_db != levels.margin_db or not delivery.step_db:
                 exact = exact.aimed(aim_lufs, bounds, margin_db)
-            else:  # what the limiter takes there is soon too little to tell, and all the rest stays as it is
-                exact = replace(exact, bounds=bounds, margin_db=margin_db)
+            else:  # what the limiter takes in a few places is too little to tell, and all the rest stays as it is
+                exact = replace(exact, bounds=bounds)
             levels = exact.stepped(delivery.step_db)
             if not found.places.size and abs(levels.gain_db - before.gain_db) < 0.01:
                 break  # it cannot be made louder
