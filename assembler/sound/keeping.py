@@ -41,8 +41,9 @@ def kept_or_made(
     file it is kept in. kind: the file's ending. Raises MissingPartError when the disk is full."""
     digest = hashlib.sha256(f"{engine()} {told}".encode())
     for part in parts:
-        data = part if isinstance(part, bytes) else np.ascontiguousarray(part, "<f4").tobytes()
-        digest.update(len(data).to_bytes(8, "little") + data)
+        data = memoryview(part) if isinstance(part, bytes) else np.ascontiguousarray(part, "<f4").data
+        digest.update(data.nbytes.to_bytes(8, "little"))
+        digest.update(data)
     path = folder / f"{digest.hexdigest()[:40]}.{kind}"
     found = kept(path)
     if found is None:
