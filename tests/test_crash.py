@@ -88,17 +88,18 @@ def test_a_run_killed_at_any_moment_is_taken_up_where_it_stopped(tmp_path: Path,
 
 
 @pytest.mark.skipif(os.name != "posix", reason="processes are asked after by kill(2) with signal 0 (POSIX)")
-def test_the_next_run_clears_what_an_ended_process_left_anywhere_in_the_cache(project: Path) -> None:
+def test_the_next_run_clears_what_an_ended_process_left_in_the_cache_and_beside_the_draft(project: Path) -> None:
     named = (
         "from assembler.media.leftovers import own_name; "
         "import pathlib, sys; print(*map(own_name, map(pathlib.Path, sys.argv[1:])), sep='\\n')"
     )
     places = ("sound/a.levels", "sound/b.m4a", "sound/stems/c.f32", "voice/d.f32", "measure/e/part.npz", "f.json")
     asked = [sys.executable, "-c", named, *(str(project / ".assembler" / place) for place in places)]
+    asked.append(str(project / "out" / "draft.srt"))
     for name in subprocess.run(asked, check=True, capture_output=True, text=True).stdout.splitlines():
         Path(name).parent.mkdir(parents=True, exist_ok=True)
         Path(name).write_bytes(b"half")
-    assert len(left_over(project)) == 6
+    assert len(left_over(project)) == 7
     render(prepare(project))
     assert not left_over(project)
 

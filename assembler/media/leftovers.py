@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import functools
+import glob
 import hashlib
 import os
 import re
@@ -35,6 +36,14 @@ def clear_left(folder: Path) -> None:
             if is_left(path):
                 with contextlib.suppress(OSError):
                     path.unlink()
+
+
+def clear_left_of(path: Path) -> None:
+    """Remove what is left over of a file, and of files beside it that differ from it in their ending."""
+    with contextlib.suppress(OSError):
+        for each in path.parent.glob(f"{glob.escape(path.stem)}.*{PARTIAL}*"):
+            if is_left(each):
+                each.unlink()
 
 
 def is_left(path: Path) -> bool:

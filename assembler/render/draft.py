@@ -21,7 +21,7 @@ from assembler.captions.cues import Cue
 from assembler.captions.soft import soft_captions
 from assembler.errors import UsageError
 from assembler.media.join import join_parts
-from assembler.media.leftovers import clear_left
+from assembler.media.leftovers import clear_left, clear_left_of
 from assembler.media.memory import give_back
 from assembler.media.proxies import Proxies
 from assembler.media.soft_captions import SoftCaptions
@@ -195,6 +195,7 @@ def _render(
     refuse_unwritable(destination(timeline, options.out, options.purpose))
     store = PartStore(timeline.folder / CACHE_NAME, options.purpose)
     clear_left(timeline.folder / CACHE_NAME)
+    clear_left_of(destination(timeline, options.out, options.purpose))  # captions that were being written beside it
     parts = plan_draft(timeline, cues, options)
     span = span_of(timeline, only=options.only, start_frame=options.start_frame, end_frame=options.end_frame)
     store.remember(part.job for part in parts)
