@@ -96,10 +96,36 @@ def most_rival(tries: Sequence[Evidence]) -> float:
 
 def confidence(evidence: Evidence, rival_limit: float = _MOST_RIVAL) -> float:
     """How likely it is that a try is a whole, right reading, 0 to 1. rival_limit: see `most_rival`."""
+    if evidence.ear is not None:
+        return ear_confidence(evidence)
     bias = _BIAS if evidence.short is None else _MEASURED_BIAS
     sure = 1.0 / (1.0 + math.exp(-(bias - sum(_against(evidence).values()))))
     contradicted = evidence.rival >= _limit(evidence, rival_limit) and evidence.short is None
     return min(sure, _DOUBTFUL) if contradicted or evidence.loud_s > _MOST_LOUD_S else sure
+
+
+_EAR_BIAS = 5.0
+_EAR = {"slack": 0.3, "total": 0.1, "far": 0.1, "astray": 4.0, "end": 0.5, "around": 0.7, "long": 4.0}
+
+
+def ear_features(evidence: Evidence) -> dict[str, float]:
+    """What speaks against a try that the listener who knows no script found, each 0 where nothing does."""
+    ear = evidence.ear
+    assert ear is not None
+    return {
+        "slack": ear.slack,
+        "total": min(30.0, ear.total),
+        "far": min(12.0, ear.far),
+        "astray": min(1.0, ear.astray),
+        "end": ear.end,
+        "around": min(4.0, ear.before + ear.after),
+        "long": max(0.0, abs(evidence.long) - 0.1),
+    }
+
+
+def ear_confidence(evidence: Evidence) -> float:
+    told = ear_features(evidence)
+    return 1.0 / (1.0 + math.exp(-(_EAR_BIAS - sum(_EAR[name] * value for name, value in told.items()))))
 
 
 def _against(evidence: Evidence) -> dict[str, float]:

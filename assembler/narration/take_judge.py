@@ -14,6 +14,7 @@ from itertools import pairwise
 import numpy as np
 
 from assembler.media.recording import FRAME, Levels
+from assembler.narration.ear_line import Comparison
 from assembler.narration.recogniser import HARDLY_LEAVE, Heard
 from assembler.narration.rival import better_by
 from assembler.narration.spoken import plain
@@ -42,7 +43,9 @@ class Evidence:
     this line above all. extra: words heard inside the try that are not the line's.
     loud_s: sound inside the try under no word. hole_s: the longest pause inside it. lead: share of
     the line that comes before the first of its words that was heard. short: how far the line falls short of the
-    reader's own measure (take_fit.shortfall), None where it was not measured.
+    reader's own measure (take_fit.shortfall), None where it was not measured. ear: what a listener who knows no script
+    made of it, where that one found it; then nothing else was asked. long: how much longer it is than the line usually
+    takes this reader (log).
     """
 
     start_s: float
@@ -60,6 +63,8 @@ class Evidence:
     lead: float = 0.0
     words: tuple[Heard, ...] = ()
     short: float | None = None
+    ear: Comparison | None = None
+    long: float = 0.0
 
 
 def judge(

@@ -18,6 +18,8 @@ import numpy as np
 
 from assembler.media.landing import write_whole
 from assembler.media.recording import FRAME, Levels, Recording
+from assembler.narration import ear
+from assembler.narration.ear import Ear, Heeded, Read
 from assembler.narration.recogniser import LEAVE, VERSION, Heard, Pcm, Recogniser, Sound, pcm16k
 from assembler.narration.store import entry_name
 from assembler.timing.rates import SAMPLE_RATE
@@ -105,6 +107,8 @@ class Listener:
         self._recording = Recording(path)
         self._content, self._folder, self._added = content, folder, dict(added)
         self._recogniser: Recogniser | None = None
+        self._ear: Ear | None = None
+        self._heeded: tuple[tuple[int, int], Heeded] | None = None
 
     def __enter__(self) -> Self:
         return self
@@ -154,6 +158,40 @@ class Listener:
             replace(sound, start_s=sound.start_s + start_s, end_s=sound.end_s + start_s) for sound in found
         )  # fmt: skip
 
+    def hears(self, first: int, past: int) -> str:
+        """What a listener who knows no script hears in a span of frames, as it writes it."""
+
+        def ask() -> str:
+            listener, heeded = self._heed(first, past)
+            return listener.hears(heeded)
+
+        return str(self._answer(entry_name(ear.VERSION, self._content, "hears", first, past), ask))
+
+    def reads(self, first: int, past: int, texts: Sequence[str]) -> tuple[Read, ...]:
+        """How texts fit a span of frames to that listener."""
+
+        def ask() -> list[list[object]]:
+            listener, heeded = self._heed(first, past)
+            return [[list(read.words), list(read.stops), read.end] for read in listener.reads(heeded, texts)]
+
+        name = entry_name(ear.VERSION, self._content, "reads", first, past, *texts)
+        return tuple(Read(tuple(words), tuple(stops), float(end)) for words, stops, end in self._answer(name, ask))
+
+    def _heed(self, first: int, past: int) -> tuple[Ear, Heeded]:
+        self._ear = self._ear or Ear()
+        if self._heeded is None or self._heeded[0] != (first, past):
+            self._heeded = (first, past), self._ear.heed(self._pcm(first, past))
+        return self._ear, self._heeded[1]
+
+    def _answer(self, name: str, ask: Callable[[], Any]) -> Any:
+        """An answer as JSON holds it, kept."""
+        path = self._folder / name[:2] / f"{name}.json"
+        with contextlib.suppress(OSError, ValueError, TypeError, KeyError):
+            return json.loads(path.read_text("utf-8"))["heard"]
+        told = ask()
+        write_whole(path, json.dumps({"heard": told}).encode())
+        return told
+
     def _pcm(self, first: int, past: int) -> Pcm:
         return pcm16k(self._recording.span(first * FRAME, past * FRAME))
 
@@ -175,14 +213,12 @@ class Listener:
     def _told(
         self, name: str, ask: Callable[[], tuple[_Row, ...] | None], read: Callable[[Any], _Row]
     ) -> tuple[_Row, ...] | None:
-        path = self._folder / name[:2] / f"{name}.json"
-        with contextlib.suppress(OSError, ValueError, TypeError, KeyError):
-            told = json.loads(path.read_text("utf-8"))["heard"]
-            return None if told is None else tuple(read(row) for row in told)
-        heard = ask()
-        rows = None if heard is None else [astuple(each) for each in heard]
-        write_whole(path, json.dumps({"heard": rows}).encode())
-        return heard
+        def rows() -> list[tuple[Any, ...]] | None:
+            heard = ask()
+            return None if heard is None else [astuple(each) for each in heard]
+
+        told = self._answer(name, rows)
+        return None if told is None else tuple(read(row) for row in told)
 
 
 def _moved(heard: Heard, seconds: float) -> Heard:
