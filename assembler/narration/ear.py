@@ -156,16 +156,18 @@ class Ear:
         pieces = self.pieces
         words: list[float] = []
         stops: list[float] = []
+        begins = True
         for at, piece in enumerate(spelt):
+            begins = begins or pieces.begins(piece)
             if piece in pieces.marks:
                 continue  # nobody hears a comma
-            begins = pieces.begins(piece)
             told = _less_likely(logits[at], pieces.same(piece), pieces.silent if begins else None)
-            if begins or not words:
+            if begins:
                 words.append(told)
                 stops.append(_unlikelier(logits[at], pieces.same(piece), pieces.stops))
             else:
                 words[-1] = max(words[-1], told)
+            begins = False
         ends = np.array([pieces.end])
         return Read(tuple(words), tuple(stops), _less_likely(logits[len(spelt)], ends, None))
 
