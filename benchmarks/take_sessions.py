@@ -94,7 +94,7 @@ def session_of(plan: Plan, pool: tuple[str, ...], real: dict[str, Samples]) -> S
 
 def script_of(session: Session) -> list[ScriptLine]:
     return [
-        ScriptLine(f"read-{n}", text, tuple(word for token in spoken_form(text) for word in token.words))
+        ScriptLine(f"read-{n}", text, spoken_form(text))
         for n, text in enumerate(session.lines, start=1)
     ]
 

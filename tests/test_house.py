@@ -32,12 +32,14 @@ DOORS = {
     "bidi": ("picture/*.py",),
     "espeakng_loader": ("narration/voice_worker.py",),
     "freetype": ("picture/*.py",),
+    "moonshine_voice": ("narration/ear.py",),
     "num2words": ("narration/*.py",),
     "numba": ("measure/blocks.py",),
     "moviepy": ("picture/cards*.py", "picture/made.py", "render/programme_clip.py"),
     "PIL": ("picture/*.py", "media/stills.py"),
     "pydub": ("media/*.py",),
     "pocketsphinx": ("narration/recogniser.py",),
+    "onnxruntime": ("narration/ear.py",),
     "pyloudnorm": ("sound/*.py",),
     "pysrt": ("captions/*.py",),
     "rich": ("render/*.py", "cli/*.py"),
@@ -48,7 +50,7 @@ DOORS = {
     "scipy": tuple(f"{room}/*.py" for room in ROOMS if room not in ("timing", "errors", "storyboard")),
 }
 
-HEAVY = ("av", "numba", "numpy", "moviepy", "PIL", "scipy", "yaml", "pydub", "pysrt", "freetype", "uharfbuzz", "rich")
+HEAVY = ("av", "numba", "numpy", "moviepy", "onnxruntime", "PIL", "scipy", "yaml", "pydub", "pysrt", "freetype", "uharfbuzz", "rich")
 
 
 def imports(tree: ast.AST, package: str) -> Iterator[str]:

@@ -152,7 +152,11 @@ def _search(
     with Pronouncer() as pronouncer:
         added = pronouncer.added({part for line in script for word in line.words for part in (word, *word.split("-"))})
     with watch_interrupts() as cancelled, _progress(quiet) as progress:
-        found = find_takes(script, [*known, *asked], cache, added=added, progress=progress, cancelled=cancelled)
+        # The listener learnt from English speech.
+        by_ear = None if storyboard.language.casefold().split("-")[0] == "en" else False
+        found = find_takes(
+            script, [*known, *asked], cache, added=added, by_ear=by_ear, progress=progress, cancelled=cancelled
+        )  # fmt: skip
     return make_sheet(found, _texts(storyboard), folder)
 
 
@@ -164,8 +168,7 @@ def _script(storyboard: Storyboard) -> list[ScriptLine]:
     for segment in storyboard.segments:
         for n, line in enumerate(segment.say, start=1):
             tokens = spoken_form(line.text, storyboard.lexicon, spoken=line.spoken, language=storyboard.language)
-            words = tuple(word for token in tokens for word in token.words)
-            script.append(ScriptLine(f"{segment.id}-{n}", line.text, words))
+            script.append(ScriptLine(f"{segment.id}-{n}", line.text, tokens))
     return script
 
 

@@ -17,6 +17,13 @@ from assembler.narration.recogniser import VOWELS, pronunciations
 from assembler.narration.recogniser import available as has_dictionary
 from assembler.narration.spoken import SpokenToken, spoken_form
 
+_ONES = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
+_TEENS = ["ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen"]
+_TENS = ["twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"]
+_NUMBERS = {word: number for number, word in enumerate([*_ONES, *_TEENS])}
+_NUMBERS |= {word: 10 * number for number, word in enumerate(_TENS, start=2)}
+_NUMBERS |= {f"{ten}-{one}": _NUMBERS[ten] + _NUMBERS[one] for ten in _TENS for one in _ONES[1:]}
+
 Reads = Callable[[Sequence[str]], Sequence[Read]]
 """How texts fit the sound, in the order asked."""
 _MOST_SLACK = 9.0
@@ -126,7 +133,25 @@ def _ways(
         elif token.words:
             written += _words(token.display, n)
             said += _words(token.said + token.trailing, n)
-    return [written] if written == said else [written, said]
+    ways = [written, said, _in_numerals(written)]
+    return [way for n, way in enumerate(ways) if way not in ways[:n]]
+
+
+def _in_numerals(words: Sequence[tuple[str, int]]) -> list[tuple[str, int]]:
+    """Words with numerals in place of numbers in words from 10 to 99, as the listener mostly writes them."""
+    out: list[tuple[str, int]] = []
+    ten = None  # of the word before, where a unit may follow it
+    for word, owner in words:
+        bare = word.rstrip(",.;:!?")
+        number = _NUMBERS.get(bare.casefold())
+        if number is not None and ten is not None and 0 < number < 10:
+            out[-1] = str(ten + number) + word[len(bare) :], owner
+        elif number is None or number < 10:
+            out.append((word, owner))
+        else:
+            out.append((str(number) + word[len(bare) :], owner))
+        ten = number if number is not None and number >= 20 and bare == word else None
+    return out
 
 
 def _words(text: str, owner: int) -> list[tuple[str, int]]:

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 
 from assembler.narration.choices import Verdict
 from assembler.narration.take_judge import Evidence
+from assembler.narration.take_sure import reason as reason_by_ear
+from assembler.narration.take_sure import sure as sure_by_ear
 
 SURE, HOPELESS = 0.6, 0.15
 """From the one on a try is taken for a good take, below the other for a failed one; between them it is doubtful."""
@@ -97,35 +99,11 @@ def most_rival(tries: Sequence[Evidence]) -> float:
 def confidence(evidence: Evidence, rival_limit: float = _MOST_RIVAL) -> float:
     """How likely it is that a try is a whole, right reading, 0 to 1. rival_limit: see `most_rival`."""
     if evidence.ear is not None:
-        return ear_confidence(evidence)
+        return sure_by_ear(evidence.ear)
     bias = _BIAS if evidence.short is None else _MEASURED_BIAS
     sure = 1.0 / (1.0 + math.exp(-(bias - sum(_against(evidence).values()))))
     contradicted = evidence.rival >= _limit(evidence, rival_limit) and evidence.short is None
     return min(sure, _DOUBTFUL) if contradicted or evidence.loud_s > _MOST_LOUD_S else sure
-
-
-_EAR_BIAS = 5.0
-_EAR = {"slack": 0.3, "total": 0.1, "far": 0.1, "astray": 4.0, "end": 0.5, "around": 0.7, "long": 4.0}
-
-
-def ear_features(evidence: Evidence) -> dict[str, float]:
-    """What speaks against a try that the listener who knows no script found, each 0 where nothing does."""
-    ear = evidence.ear
-    assert ear is not None
-    return {
-        "slack": ear.slack,
-        "total": min(30.0, ear.total),
-        "far": min(12.0, ear.far),
-        "astray": min(1.0, ear.astray),
-        "end": ear.end,
-        "around": min(4.0, ear.before + ear.after),
-        "long": max(0.0, abs(evidence.long) - 0.1),
-    }
-
-
-def ear_confidence(evidence: Evidence) -> float:
-    told = ear_features(evidence)
-    return 1.0 / (1.0 + math.exp(-(_EAR_BIAS - sum(_EAR[name] * value for name, value in told.items()))))
 
 
 def _against(evidence: Evidence) -> dict[str, float]:
@@ -141,6 +119,8 @@ def _limit(evidence: Evidence, rival_limit: float) -> float:
 
 def reason(evidence: Evidence, rival_limit: float = _MOST_RIVAL) -> str:
     """What speaks most against a try, in words, or ''. rival_limit: see `most_rival`."""
+    if evidence.ear is not None:
+        return reason_by_ear(evidence.ear)
     if evidence.share < 0.6 and (evidence.short is None or evidence.short > _USUALLY_SHORT + 1.0):
         return "broken off, or only a part of the line"
     if evidence.refused:

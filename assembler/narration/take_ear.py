@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Protocol
 
 import numpy as np
 
@@ -20,13 +21,14 @@ from assembler.narration.spoken import SpokenToken
 from assembler.narration.take_choice import SURE, confidence
 from assembler.narration.take_judge import FRAMES_S, Evidence
 from assembler.narration.take_listen import Listener, Stretch
+from assembler.narration.take_sure import EarTry, Usual, usual
 
 _STRETCHES, _PAUSE = 4, 130  # of a run: how many stretches, and frames of silence between two
 _LIKE, _HARDLY_LIKE = 0.52, 0.42  # how alike a line and what was heard are for a try, and for the likeliest lines
 _LIKELIEST = 2
 _GAIN = 0.02  # of likeness that a further stretch has to bring
 _EACH = 4  # lines compared with one run
-_BEFORE, _AFTER = 10, 14  # frames around what is heard
+_BEFORE, _AFTER = 18, 20  # frames around what is heard
 _DIPS, _DIP_DB, _NEAR = 5, 5.0, 25  # moments to begin at: how many, how deep, frames apart
 _TO_TRIM = 0.45  # share of the line's words, heard in any place, from which a try may hide a better beginning
 _LONG = 0.12  # how much longer than the line usually is (log)
@@ -34,13 +36,15 @@ _SAME = 0.5
 _WORDS = 2  # more than the line's that make a try long
 
 
-@dataclass(frozen=True, slots=True)
-class Sought:
-    """A line that is looked for. tokens: of its spoken form."""
+class Sought(Protocol):
+    """A line that is looked for."""
 
-    key: str
-    tokens: tuple[SpokenToken, ...]
-    words: tuple[str, ...]
+    @property
+    def key(self) -> str: ...
+    @property
+    def tokens(self) -> tuple[SpokenToken, ...]: ...
+    @property
+    def words(self) -> tuple[str, ...]: ...
 
 
 class EarHearing:
@@ -59,14 +63,13 @@ class EarHearing:
             self._step(run.past)
             for line in self._likely(run, lines):
                 found[line.key].append(self._try(line, run.first, run.past))
-        pace = _pace(found, lines)
-        if pace is None:
+        reader = _reader(found, lines)
+        if reader is None:
             return found
         out = {}
         for line in lines:
-            length_s = pace * _letters(line)
-            paced = [_paced(one, length_s) for one in found[line.key]]
-            out[line.key] = _apart([self._trimmed(line, one, length_s) for one in paced])
+            tries = [reader.known(line, one) for one in found[line.key]]
+            out[line.key] = _apart([self._trimmed(line, one, reader) for one in tries])
         return out
 
     def _runs(self) -> list[Stretch]:
@@ -113,20 +116,20 @@ class EarHearing:
         made = compare(line.tokens, heard, lambda texts: self._listener.reads(low, high, texts), self._added)
         return _evidence(made, first, past)
 
-    def _trimmed(self, line: Sought, one: Evidence, length_s: float) -> Evidence:
+    def _trimmed(self, line: Sought, one: Evidence, reader: _Reader) -> Evidence:
         """The try, or, where more was said in it than the line, the part of it that holds the line best."""
         ear = one.ear
         assert ear is not None
-        heard = words_of(ear.heard)
-        more = ear.before + ear.after > 0 or len(heard) >= len(line.words) + _WORDS
+        heard = words_of(ear.told.heard)
+        more = ear.told.before + ear.told.after > 0 or len(heard) >= len(line.words) + _WORDS
         little = len(set(heard) & set(line.words)) < _TO_TRIM * len(set(line.words))
-        if one.long < _LONG or confidence(one) >= SURE or not more or little:
+        if ear.long < _LONG or confidence(one) >= SURE or not more or little:
             return one
         first, past = round(one.start_s * FRAMES_S), round(one.end_s * FRAMES_S)
         best = one
         for at in self._dips(first, past):
-            if past - at >= 0.5 * length_s * FRAMES_S:
-                made = _paced(self._try(line, at, past), length_s)
+            if past - at >= 0.5 * reader.length_s(line) * FRAMES_S:
+                made = reader.known(line, self._try(line, at, past))
                 best = max(best, made, key=confidence)
         return best
 
@@ -153,7 +156,7 @@ def _evidence(made: Comparison, first: int, past: int) -> Evidence:
     extra = made.before + made.after
     return Evidence(
         first / FRAMES_S, past / FRAMES_S, made.share, False, 0.0, 0.0, 0.0, made.share, extra, 0.0, 0.0, made.heard,
-        made.lead, ear=made,
+        made.lead, ear=EarTry(made),
     )  # fmt: skip
 
 
@@ -161,22 +164,42 @@ def _letters(line: Sought) -> int:
     return sum(map(len, line.words))
 
 
-def _pace(found: Mapping[str, Sequence[Evidence]], lines: Sequence[Sought]) -> float | None:
-    """Seconds a letter of the tries that were heard best; None where there is no try."""
-    told = [
-        (one.ear.total + 20.0 * one.ear.astray, (one.end_s - one.start_s) / _letters(line))
-        for line in lines
-        for one in found[line.key]
-        if one.ear is not None and line.words
-    ]
-    if not told:
+@dataclass(frozen=True, slots=True)
+class _Reader:
+    """What is known of a reader: seconds a letter, and how the reader is heard."""
+
+    pace: float
+    usual: Usual
+
+    def length_s(self, line: Sought) -> float:
+        return self.pace * _letters(line)
+
+    def known(self, line: Sought, one: Evidence) -> Evidence:
+        """A try, held against the reader's others."""
+        assert one.ear is not None
+        long = math.log(max(0.05, one.end_s - one.start_s) / self.length_s(line))
+        return replace(one, ear=replace(one.ear, long=long, usual=self.usual))
+
+
+def _reader(found: Mapping[str, Sequence[Evidence]], lines: Sequence[Sought]) -> _Reader | None:
+    """From the best try at each line; None where there is none."""
+    best: list[tuple[float, float, Comparison]] = []
+    for line in lines:
+        tries = [(_against(one), one) for one in found[line.key] if one.ear is not None and line.words]
+        if tries:
+            against, one = min(tries, key=lambda each: each[0])
+            assert one.ear is not None
+            best.append((against, (one.end_s - one.start_s) / _letters(line), one.ear.told))
+    if not best:
         return None
-    told.sort()
-    return float(np.median([pace for _, pace in told[: max(3, len(told) // 4)]]))
+    best.sort(key=lambda each: each[0])
+    pace = float(np.median([pace for _, pace, _ in best[: max(3, len(best) // 2)]]))
+    return _Reader(pace, usual([told for _, _, told in best]))
 
 
-def _paced(one: Evidence, length_s: float) -> Evidence:
-    return replace(one, long=math.log(max(0.05, one.end_s - one.start_s) / length_s))
+def _against(one: Evidence) -> float:
+    assert one.ear is not None
+    return one.ear.told.total + 20.0 * one.ear.told.astray
 
 
 def _apart(tries: Sequence[Evidence]) -> list[Evidence]:

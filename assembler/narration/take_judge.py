@@ -14,12 +14,12 @@ from itertools import pairwise
 import numpy as np
 
 from assembler.media.recording import FRAME, Levels
-from assembler.narration.ear_line import Comparison
 from assembler.narration.recogniser import HARDLY_LEAVE, Heard
 from assembler.narration.rival import better_by
 from assembler.narration.spoken import plain
 from assembler.narration.take_hits import Hit
 from assembler.narration.take_listen import Listener, Stretch, quiet_db
+from assembler.narration.take_sure import EarTry
 from assembler.timing.rates import SAMPLE_RATE
 
 FRAMES_S = SAMPLE_RATE // FRAME
@@ -44,8 +44,7 @@ class Evidence:
     loud_s: sound inside the try under no word. hole_s: the longest pause inside it. lead: share of
     the line that comes before the first of its words that was heard. short: how far the line falls short of the
     reader's own measure (take_fit.shortfall), None where it was not measured. ear: what a listener who knows no script
-    made of it, where that one found it; then nothing else was asked. long: how much longer it is than the line usually
-    takes this reader (log).
+    made of it, where that one found it; then nothing else was asked.
     """
 
     start_s: float
@@ -63,8 +62,7 @@ class Evidence:
     lead: float = 0.0
     words: tuple[Heard, ...] = ()
     short: float | None = None
-    ear: Comparison | None = None
-    long: float = 0.0
+    ear: EarTry | None = None
 
 
 def judge(

@@ -18,8 +18,10 @@ import numpy as np
 from assembler.media.content import content_print
 from assembler.media.landing import write_whole
 from assembler.media.recording import FRAME, Levels, read_levels
+from assembler.narration import ear
 from assembler.narration.accent import Sample, learned, with_shifts
 from assembler.narration.recogniser import Heard, Sound, pronunciations
+from assembler.narration.spoken import SpokenToken
 from assembler.narration.take_choice import (
     ATTEMPT,
     SURE,
@@ -31,6 +33,7 @@ from assembler.narration.take_choice import (
     most_rival,
     reason,
 )
+from assembler.narration.take_ear import EarHearing
 from assembler.narration.take_fit import shortfall, usual
 from assembler.narration.take_hits import find_hits
 from assembler.narration.take_judge import Evidence, judge
@@ -64,11 +67,16 @@ Progress = Callable[[str, int, int], None]
 
 @dataclass(frozen=True, slots=True)
 class ScriptLine:
-    """A line to look for: its key (`opening-1`), its text, and the words that are said for it."""
+    """A line to look for: its key (`opening-1`), its text, and what is said for it."""
 
     key: str
     text: str
-    words: tuple[str, ...]
+    tokens: tuple[SpokenToken, ...]
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """The words that are said."""
+        return tuple(word for token in self.tokens for word in token.words)
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,17 +103,20 @@ def find_takes(
     cache: Path,
     *,
     added: Mapping[str, str] | None = None,
+    by_ear: bool | None = None,
     progress: Progress | None = None,
     cancelled: Callable[[], bool] | None = None,
 ) -> Found:
     """Search recordings, in the order in which they were made, for the lines of a script.
 
-    cache: the project's cache folder. added: pronunciations that the dictionary lacks, as ARPAbet sounds.
-    cancelled: asked often; true raises KeyboardInterrupt, and what was heard is kept. Raises MediaError for a
-    recording that cannot be read, MissingPartError where the recogniser is not installed.
+    cache: the project's cache folder. added: pronunciations that the dictionary lacks, as ARPAbet sounds. by_ear:
+    whether the listener of ear.py does it, which hears far more readers than the recogniser; None where it is
+    installed. cancelled: asked often; true raises KeyboardInterrupt, and what was heard is kept. Raises MediaError for
+    a recording that cannot be read, MissingPartError where what listens is not installed.
     """
+    by_ear = ear.available() if by_ear is None else by_ear
     added = dict(added or {})
-    known = {line.key: _sayable(line.words, added) for line in script}
+    known = {line.key: line.words if by_ear else _sayable(line.words, added) for line in script}
     candidates: dict[str, list[Candidate]] = {line.key: [] for line in script}
     lines = list(dict.fromkeys(words for words in known.values() if words))
     sentences = [list(line) for line in lines] + [[word] for word in _AROUND.split()]
@@ -118,6 +129,12 @@ def find_takes(
         if not sounding or not any(known.values()):
             continue
         with Listener(path, content, cache / TAKES_FOLDER, added) as listener:
+            if by_ear:
+                told = _Told(path, levels, progress, cancelled)
+                seen = EarHearing(levels, sounding, listener, added, told).tries(script)
+                for key, found in seen.items():
+                    candidates[key] += [_candidate(n, evidence, levels, 0.0) for evidence in found]
+                continue
             heard = _Hearing(path, levels, sounding, sentences, listener, progress, cancelled)
             seen = heard.tries(known)
             if names := learned(_samples(seen, known, levels), listener, added, heard.learning):
@@ -203,6 +220,22 @@ def _samples(
 def _as_written(one: Evidence) -> bool:
     """Whether a try was heard word for word, twice."""
     return not one.refused and one.share >= 1.0 and one.again >= 1.0 and one.extra == 0
+
+
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """Tells how far a recording was heard."""
+
+    path: Path
+    levels: Levels
+    progress: Progress | None
+    cancelled: Callable[[], bool] | None
+
+    def __call__(self, frame: int) -> None:
+        if self.cancelled is not None and self.cancelled():
+            raise KeyboardInterrupt
+        if self.progress is not None:
+            self.progress(f"listening to {self.path.name}", frame // _FRAMES_S, int(self.levels.seconds))
 
 
 @dataclass(frozen=True, slots=True)
