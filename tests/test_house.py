@@ -151,7 +151,7 @@ def test_no_two_modules_import_each_other() -> None:
 
 def test_every_library_we_use_is_asked_for_by_the_project() -> None:
     extras = project()["optional-dependencies"]
-    asked = project()["dependencies"] + extras["voice"] + extras["takes"]
+    asked = project()["dependencies"] + extras["voice"] + extras["takes"] + extras["ear"]
     names = {re.split(r"[^A-Za-z0-9_-]", line)[0].lower().replace("-", "_") for line in asked}
     modules = {name.split(".")[0] for path in MODULES for name in imports_of(path)}
     used = modules - set(sys.stdlib_module_names) - {"assembler"}

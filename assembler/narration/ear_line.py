@@ -41,7 +41,9 @@ class Comparison:
     before, after: words heard before the first of the line's and after its last. slack: by how much the worst of its
     words is less likely than what was heard (log, at most 9); total: of all of them together. far: how many sounds
     the worst stretch of other words differs by; astray: of all of them, a share of the line's sounds. end: as
-    `Read.end`. heard: what was heard, as the listener writes it. wrong: the line's word that is least likely."""
+    `Read.end`. heard: what was heard, as the listener writes it. wrong: the line's word that is least likely. gulf: the
+    most that a stretch of other words is both, less likely times sounds apart, since either alone may be the
+    listener's slip; gulfs: of all stretches together."""
 
     share: float
     lead: float
@@ -54,6 +56,8 @@ class Comparison:
     end: float
     heard: str
     wrong: str = ""
+    gulf: float = 0.0
+    gulfs: float = 0.0
 
     @property
     def whole(self) -> bool:
@@ -104,11 +108,19 @@ def compare(tokens: Sequence[SpokenToken], heard: str, reads: Reads, added: Mapp
     best = min(range(len(fits)), key=lambda n: sum(fits[n].values()))
     slack = fits[best]
     worst = max(slack, key=slack.__getitem__) if slack else None
-    far, astray = _apart(line, said, matcher, added)
+    stretches = _stretches(line, said, matcher, added)
+    # A word too many makes the next one of the line less likely.
+    gulfs = [
+        apart * max((slack.get(owner[n], 0.0) for n in range(a, min(max(b, a + 1), len(owner)))), default=0.0)
+        for a, b, apart in stretches
+    ]
     return Comparison(
         len(pairs) / len(line), first / len(line), before, after,
-        slack[worst] if worst is not None else _MOST_SLACK, sum(slack.values()), far, astray,
+        slack[worst] if worst is not None else _MOST_SLACK, sum(slack.values()),
+        max((apart for *_, apart in stretches), default=0.0),
+        sum(apart for *_, apart in stretches) / max(1, len(_sounds(line, added))),
         min(_MOST_SLACK, asked[best].end), heard, tokens[worst].display if worst is not None else "",
+        max(gulfs, default=0.0), sum(gulfs),
     )  # fmt: skip
 
 
@@ -169,16 +181,15 @@ def _by_token(read: Read, owners: Sequence[int], rest: int) -> dict[int, float]:
     return out
 
 
-def _apart(
+def _stretches(
     line: Sequence[str], said: Sequence[str], matcher: SequenceMatcher[str], added: Mapping[str, str]
-) -> tuple[float, float]:
-    """Sounds by which the worst stretch of other words differs, and all of them as a share of the line's sounds."""
-    worst, total = 0.0, 0.0
-    for kind, a, b, c, d in matcher.get_opcodes():
-        if kind != "equal":
-            apart = _distance(_sounds(line[a:b], added), _sounds(said[c:d], added))
-            worst, total = max(worst, apart), total + apart
-    return worst, total / max(1, len(_sounds(line, added)))
+) -> list[tuple[int, int, float]]:
+    """Where other words were heard: the line's words from and to, and by how many sounds they differ."""
+    return [
+        (a, b, _distance(_sounds(line[a:b], added), _sounds(said[c:d], added)))
+        for kind, a, b, c, d in matcher.get_opcodes()
+        if kind != "equal"
+    ]
 
 
 def _sounds(words: Sequence[str], added: Mapping[str, str]) -> tuple[str, ...]:

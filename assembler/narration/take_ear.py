@@ -10,18 +10,20 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Protocol
+from pathlib import Path
+from typing import Protocol, Self
 
 import numpy as np
 
-from assembler.media.recording import Levels
-from assembler.narration.ear import LONGEST_S
+from assembler.narration.ear import LONGEST_S, Ear
 from assembler.narration.ear_line import Comparison, alike, compare, words_of
+from assembler.narration.pronounce import Pronouncer
 from assembler.narration.spoken import SpokenToken
-from assembler.narration.take_choice import SURE, confidence
+from assembler.narration.take_choice import HOPELESS, confidence
 from assembler.narration.take_judge import FRAMES_S, Evidence
-from assembler.narration.take_listen import Listener, Stretch
-from assembler.narration.take_sure import EarTry, Usual, usual
+from assembler.narration.take_listen import Listener, Progress, Source, Stretch
+from assembler.narration.take_second import second_opinion
+from assembler.narration.take_sure import EarTry, against
 
 _STRETCHES, _PAUSE = 4, 130  # of a run: how many stretches, and frames of silence between two
 _LIKE, _HARDLY_LIKE = 0.52, 0.42  # how alike a line and what was heard are for a try, and for the likeliest lines
@@ -31,9 +33,10 @@ _EACH = 4  # lines compared with one run
 _BEFORE, _AFTER = 18, 20  # frames around what is heard
 _DIPS, _DIP_DB, _NEAR = 5, 5.0, 25  # moments to begin at: how many, how deep, frames apart
 _TO_TRIM = 0.45  # share of the line's words, heard in any place, from which a try may hide a better beginning
-_LONG = 0.12  # how much longer than the line usually is (log)
+_KNOWN_WELL = 4  # lines from which on a reader is known
+_LONG, _VERY_LONG = 0.12, 0.2  # how much longer than the line usually is (log)
+_MORE_FOLLOWS = 2.0  # Comparison.end from which on more was said
 _SAME = 0.5
-_WORDS = 2  # more than the line's that make a try long
 
 
 class Sought(Protocol):
@@ -47,30 +50,89 @@ class Sought(Protocol):
     def words(self) -> tuple[str, ...]: ...
 
 
-class EarHearing:
-    """One recording, heard. step: called now and then with the frame that was reached; may raise to end it."""
+def tries_by_ear(
+    lines: Sequence[Sought],
+    sources: Sequence[Source],
+    folder: Path,
+    added: Mapping[str, str],
+    progress: Progress | None,
+    cancelled: Callable[[], bool] | None,
+) -> list[dict[str, list[Evidence]]]:
+    """Every try at each line, by its key, for each recording. folder: where what was heard is kept. added:
+    pronunciations that the dictionary lacks."""
+    lines = [line for line in lines if line.words]
+    listener = Ear()
+
+    def hearing(source: Source) -> _Hearing:
+        return _Hearing(
+            source, Listener(source.path, source.content, folder, added, listener), added, progress, cancelled
+        )
+
+    found = []
+    for source in sources:
+        with hearing(source) as heard:
+            found.append(heard.tries(lines))
+    readers = [_reader(each, lines) for each in found]
+    # In a recording of a line or two the reader is known from the others.
+    anybody = _reader({line.key: [one for each in found for one in each[line.key]] for line in lines}, lines)
+    out = []
+    for source, seen, reader in zip(sources, found, readers, strict=True):
+        reader = reader if reader is not None and reader.known_well else anybody
+        with hearing(source) as heard:
+            out.append(heard.judged(lines, seen, reader) if reader is not None else seen)
+    return out
+
+
+class _Hearing:
+    """One recording, heard. A context manager."""
 
     def __init__(
-        self, levels: Levels, sounding: Sequence[Stretch], listener: Listener, added: Mapping[str, str],
-        step: Callable[[int], None] = lambda _: None,
+        self, source: Source, listener: Listener, added: Mapping[str, str], progress: Progress | None,
+        cancelled: Callable[[], bool] | None,
     ) -> None:  # fmt: skip
-        self._levels, self._sounding, self._listener, self._added, self._step = levels, sounding, listener, added, step
+        self._levels, self._sounding, self._name = source.levels, source.sounding, source.path.name
+        self._listener, self._added, self._progress, self._cancelled = listener, added, progress, cancelled
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *fault: object) -> None:
+        self._listener.close()
 
     def tries(self, lines: Sequence[Sought]) -> dict[str, list[Evidence]]:
-        """Every try at each line, by its key, in order of time."""
+        """Every try at each line."""
         found: dict[str, list[Evidence]] = {line.key: [] for line in lines}
         for run in self._runs():
-            self._step(run.past)
+            self._step("listening to", run.past)
             for line in self._likely(run, lines):
                 found[line.key].append(self._try(line, run.first, run.past))
-        reader = _reader(found, lines)
-        if reader is None:
-            return found
+        return found
+
+    def judged(
+        self, lines: Sequence[Sought], found: Mapping[str, Sequence[Evidence]], reader: _Reader
+    ) -> dict[str, list[Evidence]]:
+        """The tries, held against what is known of the reader, in order of time."""
         out = {}
-        for line in lines:
-            tries = [reader.known(line, one) for one in found[line.key]]
-            out[line.key] = _apart([self._trimmed(line, one, reader) for one in tries])
+        frames = int(self._levels.db.size)
+        with Pronouncer() as pronouncer:
+            for line in lines:
+                tries = [reader.known(line, one) for one in found[line.key]]
+                tries = _apart([self._trimmed(line, one, reader) for one in tries])
+                out[line.key] = [self._asked(one, line, pronouncer, frames) for one in tries]
         return out
+
+    def _asked(self, one: Evidence, line: Sought, pronouncer: Pronouncer, frames: int) -> Evidence:
+        """The try with a second opinion, where it is neither hopeless without one nor beyond doubt."""
+        if confidence(one) < HOPELESS:
+            return one
+        self._step("comparing takes in", round(one.end_s * FRAMES_S))
+        return second_opinion(one, line.words, self._listener, pronouncer, frames)
+
+    def _step(self, what: str, frame: int) -> None:
+        if self._cancelled is not None and self._cancelled():
+            raise KeyboardInterrupt
+        if self._progress is not None:
+            self._progress(f"{what} {self._name}", frame // FRAMES_S, int(self._levels.seconds))
 
     def _runs(self) -> list[Stretch]:
         """Stretches, and runs of neighbouring ones, in order; what never falls silent is cut."""
@@ -117,21 +179,22 @@ class EarHearing:
         return _evidence(made, first, past)
 
     def _trimmed(self, line: Sought, one: Evidence, reader: _Reader) -> Evidence:
-        """The try, or, where more was said in it than the line, the part of it that holds the line best."""
-        ear = one.ear
-        assert ear is not None
-        heard = words_of(ear.told.heard)
-        more = ear.told.before + ear.told.after > 0 or len(heard) >= len(line.words) + _WORDS
+        """The try, or, where it is long and more may have been said than the line, the part that holds it best."""
+        assert one.ear is not None
+        told, heard = one.ear.told, words_of(one.ear.told.heard)
+        more = told.before + told.after > 0 or len(heard) > len(line.words) or one.ear.long >= _VERY_LONG
         little = len(set(heard) & set(line.words)) < _TO_TRIM * len(set(line.words))
-        if ear.long < _LONG or confidence(one) >= SURE or not more or little:
+        if one.ear.long < _LONG or not more or little:
             return one
         first, past = round(one.start_s * FRAMES_S), round(one.end_s * FRAMES_S)
-        best = one
-        for at in self._dips(first, past):
-            if past - at >= 0.5 * reader.length_s(line) * FRAMES_S:
-                made = reader.known(line, self._try(line, at, past))
-                best = max(best, made, key=confidence)
-        return best
+        self._step("comparing takes in", past)
+        least = 0.6 * reader.length_s(line) * FRAMES_S
+        dips = self._dips(first, past)
+        parts = [(at, past) for at in dips if past - at >= least]
+        if told.after or told.end > _MORE_FOLLOWS:
+            parts += [(first, at) for at in dips if at - first >= least]
+        tries = [one, *(reader.known(line, self._try(line, low, high)) for low, high in parts)]
+        return min(tries, key=_against)
 
     def _dips(self, first: int, past: int) -> list[int]:
         """Moments inside a stretch at which the sound dips, in order."""
@@ -139,7 +202,7 @@ class EarHearing:
 
         db = uniform_filter1d(self._levels.db[first:past].astype(np.float64), 3)
         deep: list[tuple[float, int]] = []
-        for n in range(_NEAR, int(0.75 * db.size)):
+        for n in range(_NEAR, db.size - _NEAR):
             near = db[max(0, n - 12) : n + 13]
             if db[n] == near.min():
                 depth = min(db[max(0, n - 25) : n].max(), db[n : n + 25].max()) - db[n]
@@ -166,10 +229,12 @@ def _letters(line: Sought) -> int:
 
 @dataclass(frozen=True, slots=True)
 class _Reader:
-    """What is known of a reader: seconds a letter, and how the reader is heard."""
+    """What is known of a reader: seconds a letter, and Comparison.astray of the best tries, the middle of them.
+    known_well: whether from enough lines."""
 
     pace: float
-    usual: Usual
+    astray: float
+    known_well: bool
 
     def length_s(self, line: Sought) -> float:
         return self.pace * _letters(line)
@@ -178,14 +243,14 @@ class _Reader:
         """A try, held against the reader's others."""
         assert one.ear is not None
         long = math.log(max(0.05, one.end_s - one.start_s) / self.length_s(line))
-        return replace(one, ear=replace(one.ear, long=long, usual=self.usual))
+        return replace(one, ear=replace(one.ear, long=long, usually_astray=self.astray))
 
 
 def _reader(found: Mapping[str, Sequence[Evidence]], lines: Sequence[Sought]) -> _Reader | None:
     """From the best try at each line; None where there is none."""
     best: list[tuple[float, float, Comparison]] = []
     for line in lines:
-        tries = [(_against(one), one) for one in found[line.key] if one.ear is not None and line.words]
+        tries = [(_astray(one), one) for one in found[line.key] if one.ear is not None and line.words]
         if tries:
             against, one = min(tries, key=lambda each: each[0])
             assert one.ear is not None
@@ -194,18 +259,24 @@ def _reader(found: Mapping[str, Sequence[Evidence]], lines: Sequence[Sought]) ->
         return None
     best.sort(key=lambda each: each[0])
     pace = float(np.median([pace for _, pace, _ in best[: max(3, len(best) // 2)]]))
-    return _Reader(pace, usual([told for _, _, told in best]))
+    return _Reader(pace, float(np.median([told.astray for *_, told in best])), len(best) >= _KNOWN_WELL)
 
 
 def _against(one: Evidence) -> float:
+    assert one.ear is not None
+    return against(one.ear)
+
+
+def _astray(one: Evidence) -> float:
+    """What speaks against a try while nothing is known of its reader."""
     assert one.ear is not None
     return one.ear.told.total + 20.0 * one.ear.told.astray
 
 
 def _apart(tries: Sequence[Evidence]) -> list[Evidence]:
-    """Of those that share their sound the likeliest, in order of time."""
+    """Of those that share their sound the best, in order of time."""
     kept: list[Evidence] = []
-    for one in sorted(tries, key=lambda each: -confidence(each)):
+    for one in sorted(tries, key=_against):
         if all(_shared(one, other) < _SAME for other in kept):
             kept.append(one)
     return sorted(kept, key=lambda each: each.start_s)

@@ -34,12 +34,26 @@ _PAD = 15
 _BLOCK_S, _LONGEST_S = 20.0, 45.0
 
 
+Progress = Callable[[str, int, int], None]
+"""Told what is done, how many seconds (or lines) of it, and of how many."""
+
+
 @dataclass(frozen=True, slots=True)
 class Stretch:
     """Sound between two silences, in 10 ms frames, half-open."""
 
     first: int
     past: int
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A recording to search. content: its print. sounding: its stretches of sound."""
+
+    path: Path
+    content: str
+    levels: Levels
+    sounding: tuple[Stretch, ...]
 
 
 def quiet_db(levels: Levels) -> float:
@@ -100,14 +114,17 @@ def _cut(first: int, past: int) -> list[Stretch]:
 class Listener:
     """Asks the recogniser about spans of one recording; every answer is kept. A context manager.
 
-    folder: where answers are kept. content: print of the recording. added: pronunciations the dictionary lacks.
+    folder: where answers are kept. content: print of the recording. added: pronunciations the dictionary lacks. ear: a
+    listener to share.
     """
 
-    def __init__(self, path: Path, content: str, folder: Path, added: Mapping[str, str]) -> None:
+    def __init__(
+        self, path: Path, content: str, folder: Path, added: Mapping[str, str], ear: Ear | None = None
+    ) -> None:
         self._recording = Recording(path)
         self._content, self._folder, self._added = content, folder, dict(added)
         self._recogniser: Recogniser | None = None
-        self._ear: Ear | None = None
+        self._ear = ear
         self._heeded: tuple[tuple[int, int], Heeded] | None = None
 
     def __enter__(self) -> Self:
@@ -116,7 +133,11 @@ class Listener:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        self._recording.__exit__(kind, error, trace)
+        self.close()
+
+    def close(self) -> None:
+        """End the helper program, and let the recording go."""
+        self._recording.__exit__(None, None, None)
         if self._recogniser is not None:
             self._recogniser.close()
 

@@ -7,46 +7,33 @@ is held against the reader's other tries as well.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
-from statistics import median
 
 from assembler.narration.ear_line import Comparison
 
 _BROKEN_OFF, _SHORT = 0.6, 0.25  # share of the words heard, and length (log), below which a try was broken off
-_LEAST_TRIES = 4  # lines from which a reader is known
-
-
-@dataclass(frozen=True, slots=True)
-class Usual:
-    """How the best tries of a reader compare with their lines, the middle of them: Comparison.slack, total, astray."""
-
-    slack: float = 1.0
-    total: float = 2.0
-    astray: float = 0.1
 
 
 @dataclass(frozen=True, slots=True)
 class EarTry:
     """told: how it compares with the line. long: how much longer it is than the line usually takes this reader (log).
-    usual: how this reader is heard."""
+    usually_astray: Comparison.astray of this reader's best tries, the middle of them. rival, worst: where a second
+    opinion was asked for (take_second.py), by how much the words heard fit better than the line's, and how badly the
+    worst of the line's fits."""
 
     told: Comparison
     long: float = 0.0
-    usual: Usual = Usual()
+    usually_astray: float = 0.1
+    rival: float = 0.0
+    worst: float = 0.0
 
 
-def usual(best: Sequence[Comparison]) -> Usual:
-    """How a reader is heard, from the best try at each line."""
-    if len(best) < _LEAST_TRIES:
-        return Usual()
-    return Usual(
-        median(one.slack for one in best), median(one.total for one in best), median(one.astray for one in best)
-    )  # fmt: skip
-
-
-_BIAS = 5.0
-_WEIGHTS = {"slack": 0.3, "total": 0.1, "far": 0.1, "astray": 4.0, "end": 0.5, "around": 0.7, "long": 4.0}
+# Fitted by benchmarks/take_sessions.py --fit, on the sessions that its results name.
+_BIAS = 8.3
+_WEIGHTS = {
+    "slack": 0.58, "total": 0.17, "astray": 0.6, "unusually astray": 0.58, "gulf": 0.1, "end": 0.34, "long": 4.4,
+    "short": 9.5, "rival": 0.8, "misfit": 0.3,
+}  # fmt: skip
 
 
 def features(one: EarTry) -> dict[str, float]:
@@ -55,22 +42,25 @@ def features(one: EarTry) -> dict[str, float]:
     return {
         "slack": told.slack,
         "total": min(30.0, told.total),
-        "far": min(12.0, told.far),
         "astray": min(1.0, told.astray),
+        "unusually astray": min(1.0, told.astray) / (0.08 + one.usually_astray),
+        "gulf": math.sqrt(min(60.0, told.gulf)),
         "end": told.end,
-        "around": min(4.0, told.before + told.after),
         "long": max(0.0, one.long - 0.1),
         "short": max(0.0, -one.long - 0.1),
-        "unusual slack": told.slack / (2.0 + one.usual.slack),
-        "unusual total": min(30.0, told.total) / (2.0 + one.usual.total),
-        "unusually astray": min(1.0, told.astray) / (0.08 + one.usual.astray),
+        "rival": min(5.0, one.rival),
+        "misfit": min(8.0, max(0.0, -one.worst - 3.0)),
     }
+
+
+def against(one: EarTry) -> float:
+    """All that speaks against a try, weighed; 0 where nothing does."""
+    return sum(_WEIGHTS[name] * value for name, value in features(one).items())
 
 
 def sure(one: EarTry) -> float:
     """How likely a try is a whole, right reading, 0 to 1."""
-    told = features(one)
-    return 1.0 / (1.0 + math.exp(-(_BIAS - sum(_WEIGHTS.get(name, 0.0) * value for name, value in told.items()))))
+    return 1.0 / (1.0 + math.exp(against(one) - _BIAS))
 
 
 def reason(one: EarTry) -> str:
