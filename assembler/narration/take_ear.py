@@ -31,10 +31,12 @@ _LIKELIEST = 2
 _GAIN = 0.02  # of likeness that a further stretch has to bring
 _EACH = 4  # lines compared with one run
 _BEFORE, _AFTER = 18, 20  # frames around what is heard
-_DIPS, _DIP_DB, _NEAR = 5, 5.0, 25  # moments to begin at: how many, how deep, frames apart
-_TO_TRIM = 0.45  # share of the line's words, heard in any place, from which a try may hide a better beginning
+_DIPS, _DIP_DB = 6, 5.0  # moments to begin at: how many, how deep
+_NEAR, _PAUSE_LEAST = 25, 7  # frames around one; frames of a pause
+_AS_GOOD = 1.0  # of what speaks against a part: the longest of those so near the best is taken, or a word's edge is lost
+_HOPELESSLY = 18.0  # of what speaks against a try; no part of it is the line
 _KNOWN_WELL = 4  # lines from which on a reader is known
-_LONG, _VERY_LONG = 0.12, 0.2  # how much longer than the line usually is (log)
+_LONG, _VERY_LONG = 0.05, 0.2  # how much longer than the line usually is (log)
 _MORE_FOLLOWS = 2.0  # Comparison.end from which on more was said
 _SAME = 0.5
 
@@ -183,8 +185,7 @@ class _Hearing:
         assert one.ear is not None
         told, heard = one.ear.told, words_of(one.ear.told.heard)
         more = told.before + told.after > 0 or len(heard) > len(line.words) or one.ear.long >= _VERY_LONG
-        little = len(set(heard) & set(line.words)) < _TO_TRIM * len(set(line.words))
-        if one.ear.long < _LONG or not more or little:
+        if one.ear.long < _LONG or not more or _against(one) > _HOPELESSLY:
             return one
         first, past = round(one.start_s * FRAMES_S), round(one.end_s * FRAMES_S)
         self._step("comparing takes in", past)
@@ -194,18 +195,19 @@ class _Hearing:
         if told.after or told.end > _MORE_FOLLOWS:
             parts += [(first, at) for at in dips if at - first >= least]
         tries = [one, *(reader.known(line, self._try(line, low, high)) for low, high in parts)]
-        return min(tries, key=_against)
+        best = min(map(_against, tries))
+        return max((each for each in tries if _against(each) <= best + _AS_GOOD), key=_seconds)
 
     def _dips(self, first: int, past: int) -> list[int]:
         """Moments inside a stretch at which the sound dips, in order."""
         from scipy.ndimage import uniform_filter1d  # here, not above: it takes long to load, and few commands need it
 
-        db = uniform_filter1d(self._levels.db[first:past].astype(np.float64), 3)
+        # A stop within a word is shorter than the shortest pause.
+        db = uniform_filter1d(self._levels.db[first:past].astype(np.float64), _PAUSE_LEAST)
         deep: list[tuple[float, int]] = []
         for n in range(_NEAR, db.size - _NEAR):
-            near = db[max(0, n - 12) : n + 13]
-            if db[n] == near.min():
-                depth = min(db[max(0, n - 25) : n].max(), db[n : n + 25].max()) - db[n]
+            if db[n] == db[max(0, n - 12) : n + 13].min():
+                depth = min(db[n - _NEAR : n].max(), db[n : n + _NEAR].max()) - db[n]
                 if depth >= _DIP_DB:
                     deep.append((float(depth), n))
         chosen: list[int] = []
@@ -265,6 +267,10 @@ def _reader(found: Mapping[str, Sequence[Evidence]], lines: Sequence[Sought]) ->
 def _against(one: Evidence) -> float:
     assert one.ear is not None
     return against(one.ear)
+
+
+def _seconds(one: Evidence) -> float:
+    return one.end_s - one.start_s
 
 
 def _astray(one: Evidence) -> float:
