@@ -22,7 +22,7 @@ from assembler.narration.spoken import SpokenToken
 from assembler.narration.take_choice import HOPELESS, confidence
 from assembler.narration.take_judge import FRAMES_S, Evidence
 from assembler.narration.take_listen import Listener, Progress, Source, Stretch
-from assembler.narration.take_second import second_opinion
+from assembler.narration.take_second import SecondOpinion
 from assembler.narration.take_sure import EarTry, against
 
 _STRETCHES, _PAUSE = 4, 130  # of a run: how many stretches, and frames of silence between two
@@ -33,7 +33,7 @@ _EACH = 4  # lines compared with one run
 _BEFORE, _AFTER = 18, 20  # frames around what is heard
 _DIPS, _DIP_DB = 6, 5.0  # moments to begin at: how many, how deep
 _NEAR, _PAUSE_LEAST = 25, 7  # frames around one; frames of a pause
-_AS_GOOD = 1.0  # of what speaks against a part: the longest of those so near the best is taken, or a word's edge is lost
+_AS_GOOD = 1.0  # of what speaks against a part: the longest so near the best is taken, or a word's edge is lost
 _HOPELESSLY = 18.0  # of what speaks against a try; no part of it is the line
 _KNOWN_WELL = 4  # lines from which on a reader is known
 _LONG, _VERY_LONG = 0.05, 0.2  # how much longer than the line usually is (log)
@@ -114,21 +114,22 @@ class _Hearing:
         self, lines: Sequence[Sought], found: Mapping[str, Sequence[Evidence]], reader: _Reader
     ) -> dict[str, list[Evidence]]:
         """The tries, held against what is known of the reader, in order of time."""
-        out = {}
-        frames = int(self._levels.db.size)
+        tried: dict[str, list[Evidence]] = {}
+        for line in lines:
+            tries = [reader.known(line, one) for one in found[line.key]]
+            tried[line.key] = _apart([self._trimmed(line, one, reader) for one in tries])
         with Pronouncer() as pronouncer:
-            for line in lines:
-                tries = [reader.known(line, one) for one in found[line.key]]
-                tries = _apart([self._trimmed(line, one, reader) for one in tries])
-                out[line.key] = [self._asked(one, line, pronouncer, frames) for one in tries]
-        return out
+            second = SecondOpinion(self._listener, pronouncer, int(self._levels.db.size))
+            best = [(min(tried[line.key], key=_against), line.words) for line in lines if tried[line.key]]
+            second.meet(sorted(best, key=lambda each: _against(each[0])))
+            return {line.key: [self._asked(one, line, second) for one in tried[line.key]] for line in lines}
 
-    def _asked(self, one: Evidence, line: Sought, pronouncer: Pronouncer, frames: int) -> Evidence:
-        """The try with a second opinion, where it is neither hopeless without one nor beyond doubt."""
+    def _asked(self, one: Evidence, line: Sought, second: SecondOpinion) -> Evidence:
+        """The try with a second opinion, unless it is hopeless without one."""
         if confidence(one) < HOPELESS:
             return one
         self._step("comparing takes in", round(one.end_s * FRAMES_S))
-        return second_opinion(one, line.words, self._listener, pronouncer, frames)
+        return second.of(one, line.words)
 
     def _step(self, what: str, frame: int) -> None:
         if self._cancelled is not None and self._cancelled():

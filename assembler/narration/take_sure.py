@@ -19,13 +19,14 @@ class EarTry:
     """told: how it compares with the line. long: how much longer it is than the line usually takes this reader (log).
     usually_astray: Comparison.astray of this reader's best tries, the middle of them. rival, worst: where a second
     opinion was asked for (take_second.py), by how much the words heard fit better than the line's, and how badly the
-    worst of the line's fits."""
+    worst of the line's fits; trust: how much that opinion counts, from 0 to 1."""
 
     told: Comparison
     long: float = 0.0
     usually_astray: float = 0.1
     rival: float = 0.0
     worst: float = 0.0
+    trust: float = 1.0
 
 
 # Fitted by benchmarks/take_sessions.py --fit, on the sessions that its results name.
@@ -47,8 +48,8 @@ def features(one: EarTry) -> dict[str, float]:
         "end": told.end,
         "long": max(0.0, one.long - 0.1),
         "short": max(0.0, -one.long - 0.1),
-        "rival": min(5.0, one.rival),
-        "misfit": min(8.0, max(0.0, -one.worst - 3.0)),
+        "rival": one.trust * min(5.0, one.rival),
+        "misfit": one.trust * min(8.0, max(0.0, -one.worst - 3.0)),
     }
 
 
