@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from assembler.narration import ear, take_ear, take_second
+from assembler.narration import ear, recogniser, take_ear
 from assembler.narration.ear import Heeded, Read
 from assembler.narration.recogniser import Pcm
 from assembler.narration.spoken import spoken_form
@@ -63,7 +63,7 @@ def told(monkeypatch: pytest.MonkeyPatch) -> type[Told]:
     """Every search of this test listens by Told; nobody gives a second opinion."""
     Told.asked, Told.stop_at, Told.heard = 0, -1, {}
     monkeypatch.setattr(take_ear, "Ear", Told)
-    monkeypatch.setattr(take_second.recogniser, "available", lambda: False)
+    monkeypatch.setattr(recogniser, "available", lambda: False)
     return Told
 
 

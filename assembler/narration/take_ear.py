@@ -52,37 +52,55 @@ class Sought(Protocol):
     def words(self) -> tuple[str, ...]: ...
 
 
-def tries_by_ear(
-    lines: Sequence[Sought],
-    sources: Sequence[Source],
-    folder: Path,
-    added: Mapping[str, str],
-    progress: Progress | None,
-    cancelled: Callable[[], bool] | None,
-) -> list[dict[str, list[Evidence]]]:
-    """Every try at each line, by its key, for each recording. folder: where what was heard is kept. added:
-    pronunciations that the dictionary lacks."""
-    lines = [line for line in lines if line.words]
-    listener = Ear()
+class EarSearch:
+    """Looks for lines in recordings. folder: where what was heard is kept. added: pronunciations that the dictionary
+    lacks."""
 
-    def hearing(source: Source) -> _Hearing:
-        return _Hearing(
-            source, Listener(source.path, source.content, folder, added, listener), added, progress, cancelled
-        )
+    def __init__(
+        self, lines: Sequence[Sought], sources: Sequence[Source], folder: Path, added: Mapping[str, str],
+        progress: Progress | None, cancelled: Callable[[], bool] | None,
+    ) -> None:  # fmt: skip
+        self._lines = [line for line in lines if line.words]
+        self._sources, self._folder, self._added = sources, folder, added
+        self._progress, self._cancelled = progress, cancelled
+        self._ear = Ear()
+        self._readers: list[_Reader | None] = []
 
-    found = []
-    for source in sources:
-        with hearing(source) as heard:
-            found.append(heard.tries(lines))
-    readers = [_reader(each, lines) for each in found]
-    # In a recording of a line or two the reader is known from the others.
-    anybody = _reader({line.key: [one for each in found for one in each[line.key]] for line in lines}, lines)
-    out = []
-    for source, seen, reader in zip(sources, found, readers, strict=True):
-        reader = reader if reader is not None and reader.known_well else anybody
-        with hearing(source) as heard:
-            out.append(heard.judged(lines, seen, reader) if reader is not None else seen)
-    return out
+    def tries(self) -> list[dict[str, list[Evidence]]]:
+        """Every try at each line, by its key, for each recording."""
+        found = []
+        for source in self._sources:
+            with self._hearing(source) as heard:
+                found.append(heard.tries(self._lines))
+        alone = [_reader(each, self._lines) for each in found]
+        # In a recording of a line or two the reader is known from the others.
+        together = {line.key: [one for each in found for one in each[line.key]] for line in self._lines}
+        anybody = _reader(together, self._lines)
+        self._readers = [each if each is not None and each.known_well else anybody for each in alone]
+        out = []
+        for source, seen, reader in zip(self._sources, found, self._readers, strict=True):
+            with self._hearing(source) as heard:
+                out.append(heard.judged(self._lines, seen, reader) if reader is not None else seen)
+        return out
+
+    def backed(
+        self, number: int, seen: Mapping[str, Sequence[Evidence]], by_words: Mapping[str, Sequence[Evidence]]
+    ) -> dict[str, list[Evidence]]:
+        """The tries in a recording, those found by the recogniser among them, each as this listener sees it, too."""
+        reader = self._readers[number]
+        out = {key: list(tries) for key, tries in seen.items()}
+        if reader is None:
+            return out
+        with self._hearing(self._sources[number]) as heard:
+            for line in self._lines:
+                likely = [one for one in by_words.get(line.key, ()) if confidence(one) >= HOPELESS]
+                more = [heard.seen(line, one, reader) for one in likely]
+                out[line.key] = _apart([*out[line.key], *more])
+        return out
+
+    def _hearing(self, source: Source) -> _Hearing:
+        asked = Listener(source.path, source.content, self._folder, self._added, self._ear)
+        return _Hearing(source, asked, self._added, self._progress, self._cancelled)
 
 
 class _Hearing:
@@ -123,6 +141,15 @@ class _Hearing:
             best = [(min(tried[line.key], key=_against), line.words) for line in lines if tried[line.key]]
             second.meet(sorted(best, key=lambda each: _against(each[0])))
             return {line.key: [self._asked(one, line, second) for one in tried[line.key]] for line in lines}
+
+    def seen(self, line: Sought, by_words: Evidence, reader: _Reader) -> Evidence:
+        """A try that the recogniser found, as this listener sees it."""
+        first, past = round(by_words.start_s * FRAMES_S), round(by_words.end_s * FRAMES_S)
+        self._step("comparing takes in", past)
+        likely = min(0.999, confidence(by_words))
+        made = reader.known(line, self._try(line, first, past))
+        assert made.ear is not None
+        return replace(made, ear=replace(made.ear, backed=max(0.0, math.log(likely / (1.0 - likely)))))
 
     def _asked(self, one: Evidence, line: Sought, second: SecondOpinion) -> Evidence:
         """The try with a second opinion, unless it is hopeless without one."""

@@ -5,7 +5,7 @@ It hears a stream of those words; where enough of a line's lie near each other i
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -40,15 +40,19 @@ def tries_by_words(
     added: Mapping[str, str],
     progress: Progress | None,
     cancelled: Callable[[], bool] | None,
+    only: Collection[str] | None = None,
 ) -> dict[str, list[Evidence]]:
     """Every try at each line in one recording, by its key. known: what can be looked for of each line. folder: where
-    what was heard is kept. added: pronunciations that the dictionary lacks."""
+    what was heard is kept. added: pronunciations that the dictionary lacks. only: lines that are asked for, where
+    others were found without; then nothing is learnt of the reader."""
     if not source.sounding or not any(known.values()):
         return {}
     lines = list(dict.fromkeys(tuple(words) for words in known.values() if words))
     sentences = [list(line) for line in lines] + [[word] for word in _AROUND.split()]
     with Listener(source.path, source.content, folder, added) as listener:
         heard = _Hearing(source.path, source.levels, source.sounding, sentences, listener, progress, cancelled)
+        if only is not None:
+            return heard.tries({key: words for key, words in known.items() if key in only})
         seen = heard.tries(known)
         if names := learned(_samples(seen, known, source.levels), listener, added, heard.learning):
             spoken = list(dict.fromkeys(word for sentence in sentences for word in sentence))

@@ -11,6 +11,7 @@ import io
 import zipfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -18,7 +19,7 @@ import numpy as np
 from assembler.media.content import content_print
 from assembler.media.landing import write_whole
 from assembler.media.recording import FRAME, Levels, read_levels
-from assembler.narration import ear
+from assembler.narration import ear, recogniser
 from assembler.narration.spoken import SpokenToken
 from assembler.narration.take_choice import (
     Candidate,
@@ -29,7 +30,7 @@ from assembler.narration.take_choice import (
     most_rival,
     reason,
 )
-from assembler.narration.take_ear import tries_by_ear
+from assembler.narration.take_ear import EarSearch
 from assembler.narration.take_judge import Evidence
 from assembler.narration.take_listen import Progress, Source, Stretch, quiet_db, stretches
 from assembler.narration.take_recognised import sayable, tries_by_words
@@ -103,20 +104,40 @@ def find_takes(
         sources.append(Source(path, content, levels, stretches(levels)))
         searched.append(Searched(path, content, levels.seconds, _notes(levels, sources[-1].sounding)))
     folder = cache / TAKES_FOLDER
+    by_words = partial(tries_by_words, folder=folder, added=added, progress=progress, cancelled=cancelled)
     if ear.available() if by_ear is None else by_ear:
         known = {line.key: line.words for line in script}
-        seen = tries_by_ear(script, sources, folder, added, progress, cancelled)
+        search = EarSearch(script, sources, folder, added, progress, cancelled)
+        seen = search.tries()
+        results = _results(script, known, sources, seen)
+        # The recogniser hears some that this listener does not.
+        doubtful = {key for key, result in results.items() if result.verdict != "proposed"}
+        if doubtful and recogniser.available():
+            asked = {line.key: sayable(line.words, added) for line in script}
+            seen = [
+                search.backed(n, seen[n], by_words(asked, source, only=doubtful)) for n, source in enumerate(sources)
+            ]
+            results = _results(script, known, sources, seen)
     else:
         known = {line.key: sayable(line.words, added) for line in script}
-        seen = [tries_by_words(known, source, folder, added, progress, cancelled) for source in sources]
+        results = _results(script, known, sources, [by_words(known, source) for source in sources])
+    return Found(results, tuple(searched))
+
+
+def _results(
+    script: Sequence[ScriptLine],
+    known: Mapping[str, Sequence[str]],
+    sources: Sequence[Source],
+    seen: Sequence[Mapping[str, Sequence[Evidence]]],
+) -> dict[str, LineResult]:
+    """What is proposed for each line. known: its words that could be looked for. seen: the tries in each recording."""
     candidates: dict[str, list[Candidate]] = {line.key: [] for line in script}
     for n, (source, found) in enumerate(zip(sources, seen, strict=True)):
         limit = most_rival([each for tries in found.values() for each in tries])
         for key, tries in found.items():
             candidates[key] += [_candidate(n, evidence, source.levels, limit) for evidence in tries]
     likely = explained(candidates)
-    results = {line.key: _result(line, known[line.key], likely[line.key]) for line in script}
-    return Found(results, tuple(searched))
+    return {line.key: _result(line, known[line.key], likely[line.key]) for line in script}
 
 
 def _result(line: ScriptLine, known: Sequence[str], candidates: Sequence[Candidate]) -> LineResult:

@@ -19,7 +19,8 @@ class EarTry:
     """told: how it compares with the line. long: how much longer it is than the line usually takes this reader (log).
     usually_astray: Comparison.astray of this reader's best tries, the middle of them. rival, worst: where a second
     opinion was asked for (take_second.py), by how much the words heard fit better than the line's, and how badly the
-    worst of the line's fits; trust: how much that opinion counts, from 0 to 1."""
+    worst of the line's fits; trust: how much that opinion counts, from 0 to 1. backed: where
+    the recogniser, which looks for the script's words, found the try as well, the log of the odds it gives it."""
 
     told: Comparison
     long: float = 0.0
@@ -27,6 +28,7 @@ class EarTry:
     rival: float = 0.0
     worst: float = 0.0
     trust: float = 1.0
+    backed: float = 0.0
 
 
 # Fitted by benchmarks/take_sessions.py --fit, on the sessions that its results name.
@@ -54,8 +56,8 @@ def features(one: EarTry) -> dict[str, float]:
 
 
 def against(one: EarTry) -> float:
-    """All that speaks against a try, weighed; 0 where nothing does."""
-    return sum(_WEIGHTS[name] * value for name, value in features(one).items())
+    """All that speaks against a try, weighed, less what speaks for it; 0 where nothing does."""
+    return sum(_WEIGHTS[name] * value for name, value in features(one).items()) - one.backed
 
 
 def sure(one: EarTry) -> float:
