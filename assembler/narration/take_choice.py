@@ -210,7 +210,7 @@ def choose(candidates: Sequence[Candidate]) -> LineResult:
             return LineResult("flagged", open_[-1], found[open_[-1]].why or "not sure that this is the line", found)
         return LineResult("flagged", len(found) - 1, f"no try succeeded: {found[-1].why}", found)
     pick = good[-1]
-    later = [each for each in found[pick + 1 :] if each.share >= ATTEMPT]
+    later = [each for each in found[pick + 1 :] if each.share >= ATTEMPT or each.confidence >= HOPELESS]
     if later:
         why = f"a later try at {clock_s(later[-1].in_s)} could not be accepted: {later[-1].why or 'not sure'}"
         return LineResult("flagged", pick, why, found)

@@ -8,7 +8,8 @@ that was begun twice without a breath lies in a part of a stretch, so its beginn
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Protocol, Self
@@ -65,6 +66,7 @@ class EarSearch:
         self._progress, self._cancelled = progress, cancelled
         self._ear = Ear()
         self._readers: list[_Reader | None] = []
+        self._trusts: list[float] = []
 
     def tries(self) -> list[dict[str, list[Evidence]]]:
         """Every try at each line, by its key, for each recording."""
@@ -81,6 +83,7 @@ class EarSearch:
         for source, seen, reader in zip(self._sources, found, self._readers, strict=True):
             with self._hearing(source) as heard:
                 out.append(heard.judged(self._lines, seen, reader) if reader is not None else seen)
+                self._trusts.append(heard.trust)
         return out
 
     def backed(
@@ -91,10 +94,10 @@ class EarSearch:
         out = {key: list(tries) for key, tries in seen.items()}
         if reader is None:
             return out
-        with self._hearing(self._sources[number]) as heard:
+        with self._hearing(self._sources[number]) as heard, heard.second(self._trusts[number]) as second:
             for line in self._lines:
                 likely = [one for one in by_words.get(line.key, ()) if confidence(one) >= HOPELESS]
-                more = [heard.seen(line, one, reader) for one in likely]
+                more = [heard.seen(line, one, reader, second) for one in likely]
                 out[line.key] = _apart([*out[line.key], *more])
         return out
 
@@ -112,6 +115,13 @@ class _Hearing:
     ) -> None:  # fmt: skip
         self._levels, self._sounding, self._name = source.levels, source.sounding, source.path.name
         self._listener, self._added, self._progress, self._cancelled = listener, added, progress, cancelled
+        self.trust = 1.0  # how much the recogniser's opinion of this reader counts
+
+    @contextmanager
+    def second(self, trust: float) -> Iterator[SecondOpinion]:
+        """Who is asked for a second opinion."""
+        with Pronouncer() as pronouncer:
+            yield SecondOpinion(self._listener, pronouncer, int(self._levels.db.size), trust)
 
     def __enter__(self) -> Self:
         return self
@@ -136,18 +146,17 @@ class _Hearing:
         for line in lines:
             tries = [reader.known(line, one) for one in found[line.key]]
             tried[line.key] = _apart([self._trimmed(line, one, reader) for one in tries])
-        with Pronouncer() as pronouncer:
-            second = SecondOpinion(self._listener, pronouncer, int(self._levels.db.size))
+        with self.second(1.0) as second:
             best = [(min(tried[line.key], key=_against), line.words) for line in lines if tried[line.key]]
-            second.meet(sorted(best, key=lambda each: _against(each[0])))
+            self.trust = second.meet(sorted(best, key=lambda each: _against(each[0])))
             return {line.key: [self._asked(one, line, second) for one in tried[line.key]] for line in lines}
 
-    def seen(self, line: Sought, by_words: Evidence, reader: _Reader) -> Evidence:
+    def seen(self, line: Sought, by_words: Evidence, reader: _Reader, second: SecondOpinion) -> Evidence:
         """A try that the recogniser found, as this listener sees it."""
         first, past = round(by_words.start_s * FRAMES_S), round(by_words.end_s * FRAMES_S)
         self._step("comparing takes in", past)
         likely = min(0.999, confidence(by_words))
-        made = reader.known(line, self._try(line, first, past))
+        made = second.of(reader.known(line, self._try(line, first, past)), line.words)
         assert made.ear is not None
         return replace(made, ear=replace(made.ear, backed=max(0.0, math.log(likely / (1.0 - likely)))))
 

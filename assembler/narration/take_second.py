@@ -32,17 +32,18 @@ class SecondOpinion:
     """Asks the recogniser about tries in one recording. listener: asks it. frames: of the recording. trust: how much
     its opinion of this reader counts, from 0 to 1."""
 
-    def __init__(self, listener: Listener, pronouncer: Pronouncer, frames: int) -> None:
-        self._listener, self._pronouncer, self._frames = listener, pronouncer, frames
-        self._trust = 1.0
+    def __init__(self, listener: Listener, pronouncer: Pronouncer, frames: int, trust: float) -> None:
+        self._listener, self._pronouncer, self._frames, self._trust = listener, pronouncer, frames, trust
 
-    def meet(self, best: Sequence[tuple[Evidence, tuple[str, ...]]]) -> None:
-        """Learn how well the recogniser hears a reader. best: tries and the words of their lines, the best first."""
+    def meet(self, best: Sequence[tuple[Evidence, tuple[str, ...]]]) -> float:
+        """Learn, and say, how much the recogniser's opinion of a reader counts. best: tries and the words of their
+        lines, the best first."""
         if not recogniser.available():
-            return
+            return self._trust
         worst = [_worst(self._words(one, words)) for one, words in best[:_BEST]]
         if worst:
             self._trust = min(1.0, max(0.0, (median(worst) - _DEAF) / (_FOLLOWS - _DEAF)))
+        return self._trust
 
     def of(self, one: Evidence, words: tuple[str, ...]) -> Evidence:
         """The try, with what the recogniser says of it; as it is where nothing is to be asked, or nobody there."""
