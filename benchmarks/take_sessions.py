@@ -80,7 +80,7 @@ def scoring(first_seed: int, voices: Sequence[str]) -> tuple[Plan, ...]:
     return tuple(Plan(first_seed + n, voice, noise) for n, (voice, noise) in enumerate(kinds))
 
 
-SCORING = scoring(9800, SCORING_VOICES)
+SCORING = scoring(9900, SCORING_VOICES)
 
 
 def session_of(plan: Plan, pool: tuple[str, ...], real: dict[str, Samples]) -> Session:

@@ -29,11 +29,12 @@ TUNING_LINES, SCORING_LINES = LINES[0::2], LINES[1::2]
 # them. FORMER_VOICES were scored before, and what they showed was looked at: on the first six of these and the tuning
 # ones the limits for readers who are heard well were set, on the Scottish one, ACCENTED_VOICES, gmw/en+m3 and en-us+f2
 # those for a reader's accent, on the Scottish one, benjamin, steph, edward, belinda, gmw/en-US-nyc and MEASURED_VOICES
-# what measures a reader by the reader's own sounds.
+# what measures a reader by the reader's own sounds. By FITTED_VOICES, TUNING_VOICES, MEASURED_VOICES and every other of
+# FORMER_VOICES the weights of take_sure.py were fitted.
 TUNING_VOICES = ("en-us", "en-us+f2", "gmw/en+m3", "en-us+m6", "gmw/en-GB-x-rp", "gmw/en+f4")
 SCORING_VOICES = (
-    *("en-us+travis", "gmw/en+zac", "en-us+ed", "gmw/en+boris", "gmw/en-029"),
     *("gmw/en-GB-x-gbcwmd", "en-us+shelby", "gmw/en+anika", "en-us+paul"),
+    *("gmw/en+kaukovalta", "en-us+robosoft3", "gmw/en+whisperf", "en-us+pedro", "gmw/en+john"),
 )
 FORMER_VOICES = (
     *("en-us+m1", "gmw/en", "en-us+f4", "gmw/en+f1", "en-us+m4", "en-us+m7"),
@@ -43,6 +44,7 @@ FORMER_VOICES = (
     *("en-us+steph", "gmw/en+benjamin", "en-us+michel", "gmw/en+aunty"),
 )
 ACCENTED_VOICES = ("gmw/en-GB-x-gbclan",)
+FITTED_VOICES = ("en-us+travis", "gmw/en+zac", "en-us+ed", "gmw/en+boris", "gmw/en-029")
 MEASURED_VOICES = ("en-us+rob", "en-us+marcelo", "gmw/en+pablo", "gmw/en+quincy")
 
 Samples = npt.NDArray[np.float32]
