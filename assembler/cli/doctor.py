@@ -65,6 +65,7 @@ def _checks() -> Iterator[Check]:
     yield _fonts()
     yield _voice()
     yield _recogniser()
+    yield _ear()
     yield _disk()
 
 
@@ -110,6 +111,14 @@ def _recogniser() -> Check:
     there = util.find_spec("pocketsphinx") is not None
     detail = "finds words in takes" if there else "word times inside takes are estimates"
     return Check("word finder", there, detail, needed=False, mend="pip install 'assembler[takes]'")
+
+
+def _ear() -> Check:
+    from assembler.narration import ear
+
+    there = ear.available()
+    detail = "hears takes without the script" if there else "fewer readers' takes are found and believed"
+    return Check("listener", there, detail, needed=False, mend="pip install 'assembler[ear]'")
 
 
 def _disk() -> Check:
