@@ -35,7 +35,7 @@ _PIECES_S = 7.0  # more pieces of words than anybody says in a second: the liste
 _LEAST_PIECES = 6
 _LAYERS, _HEADS, _WIDE = 6, 8, 36  # of what the decoder remembers
 _SAMPLES = 384  # of sound to a state; what masks sound counts samples
-_BATCH = 8
+_BATCH = 3
 _UNLIKELY = 20.0
 
 Floats = npt.NDArray[np.float32]
@@ -105,6 +105,7 @@ class Ear:
 
         options = onnxruntime.SessionOptions()
         options.intra_op_num_threads = 1  # several are asked at once; and sums in one order are always the same
+        options.enable_cpu_mem_arena = False  # what one long sound took would be kept
         options.log_severity_level = 3
         return onnxruntime.InferenceSession(
             str(self._weights / name), options, providers=["CPUExecutionProvider"]
