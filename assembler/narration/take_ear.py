@@ -34,6 +34,7 @@ _EACH = 4  # lines compared with one run
 _BEFORE, _AFTER = 18, 20  # frames around what is heard
 _DIPS, _DIP_DB = 6, 5.0  # moments to begin at: how many, how deep
 _NEAR, _PAUSE_LEAST = 25, 7  # frames around one; frames of a pause
+_A_WORD = 0.7  # what speaks against a part for each word before or after the line
 _AS_GOOD = 1.0  # of what speaks against a part: the longest so near the best is taken, or a word's edge is lost
 _HOPELESSLY = 18.0  # of what speaks against a try; no part of it is the line
 _KNOWN_WELL = 4  # lines from which on a reader is known
@@ -232,8 +233,8 @@ class _Hearing:
         if told.after or told.end > _MORE_FOLLOWS:
             parts += [(first, at) for at in dips if at - first >= least]
         tries = [one, *(reader.known(line, self._try(line, low, high)) for low, high in parts)]
-        best = min(map(_against, tries))
-        return max((each for each in tries if _against(each) <= best + _AS_GOOD), key=_seconds)
+        best = min(map(_unfit, tries))
+        return max((each for each in tries if _unfit(each) <= best + _AS_GOOD), key=_seconds)
 
     def _dips(self, first: int, past: int) -> list[int]:
         """Moments inside a stretch at which the sound dips, in order."""
@@ -306,6 +307,12 @@ def _against(one: Evidence) -> float:
     return against(one.ear)
 
 
+def _unfit(one: Evidence) -> float:
+    """What speaks against a part of the sound rather than another that holds the same try."""
+    assert one.ear is not None
+    return against(one.ear) + _A_WORD * (one.ear.told.before + one.ear.told.after)
+
+
 def _seconds(one: Evidence) -> float:
     return one.end_s - one.start_s
 
@@ -319,7 +326,7 @@ def _astray(one: Evidence) -> float:
 def _apart(tries: Sequence[Evidence]) -> list[Evidence]:
     """Of those that share their sound the best, in order of time."""
     kept: list[Evidence] = []
-    for one in sorted(tries, key=_against):
+    for one in sorted(tries, key=_unfit):
         if all(_shared(one, other) < _SAME for other in kept):
             kept.append(one)
     return sorted(kept, key=lambda each: each.start_s)
