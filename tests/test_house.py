@@ -50,7 +50,10 @@ DOORS = {
     "scipy": tuple(f"{room}/*.py" for room in ROOMS if room not in ("timing", "errors", "storyboard")),
 }
 
-HEAVY = ("av", "numba", "numpy", "moviepy", "onnxruntime", "PIL", "scipy", "yaml", "pydub", "pysrt", "freetype", "uharfbuzz", "rich")
+HEAVY = (
+    *("av", "numba", "numpy", "moviepy", "onnxruntime", "PIL", "scipy"),
+    *("yaml", "pydub", "pysrt", "freetype", "uharfbuzz", "rich"),
+)
 
 
 def imports(tree: ast.AST, package: str) -> Iterator[str]:
