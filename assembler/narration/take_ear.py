@@ -33,6 +33,7 @@ _GAIN = 0.02  # of likeness that a further stretch has to bring
 _EACH = 4  # lines compared with one run
 _BEFORE, _AFTER = 18, 20  # frames around what is heard
 _DIPS, _DIP_DB = 6, 5.0  # moments to begin at: how many, how deep
+_ABOUT = 40  # frames about where one is foretold
 _NEAR, _PAUSE_LEAST = 25, 7  # frames around one; frames of a pause
 _A_WORD = 0.7  # what speaks against a part for each word before or after the line
 _AS_GOOD = 1.0  # of what speaks against a part: the longest so near the best is taken, or a word's edge is lost
@@ -228,7 +229,7 @@ class _Hearing:
         first, past = round(one.start_s * FRAMES_S), round(one.end_s * FRAMES_S)
         self._step("comparing takes in", past)
         least = 0.6 * reader.length_s(line) * FRAMES_S
-        dips = self._dips(first, past)
+        dips = self._dips(first, past, self._foretold(heard, len(line.words), first, past))
 
         def best(parts: list[tuple[int, int]]) -> Evidence:
             tries = [one, *(reader.known(line, self._try(line, low, high)) for low, high in parts)]
@@ -242,8 +243,17 @@ class _Hearing:
         earlier = best([(first, at) for at in dips if at - first >= least])
         return later if _unfit(later) <= _unfit(earlier) + _AS_GOOD else earlier
 
-    def _dips(self, first: int, past: int) -> list[int]:
-        """Moments inside a stretch at which the sound dips, in order."""
+    @staticmethod
+    def _foretold(heard: Sequence[str], words: int, first: int, past: int) -> list[int]:
+        """Where the last and the first of as many words as the line has would begin and end, by their letters."""
+        letters = [len(word) for word in heard]
+        if len(letters) <= words:
+            return []
+        length = (past - first) / sum(letters)
+        return [first + round(length * sum(part)) for part in (letters[:-words], letters[:words])]
+
+    def _dips(self, first: int, past: int, foretold: Sequence[int] = ()) -> list[int]:
+        """Moments inside a stretch at which the sound dips, in order. foretold: where else it may be softest."""
         from scipy.ndimage import uniform_filter1d  # here, not above: it takes long to load, and few commands need it
 
         # A stop within a word is shorter than the shortest pause.
@@ -254,11 +264,12 @@ class _Hearing:
                 depth = min(db[n - _NEAR : n].max(), db[n : n + _NEAR].max()) - db[n]
                 if depth >= _DIP_DB:
                     deep.append((float(depth), n))
-        chosen: list[int] = []
+        around = ((max(0, at - first - _ABOUT), at - first + _ABOUT) for at in foretold)
+        chosen = [low + int(db[low:high].argmin()) for low, high in around if db[low:high].size]
         for _, n in sorted(deep, reverse=True):
-            if len(chosen) < _DIPS and all(abs(n - other) >= _NEAR // 2 for other in chosen):
+            if len(chosen) < _DIPS + len(foretold) and all(abs(n - other) >= _NEAR // 2 for other in chosen):
                 chosen.append(n)
-        return [first + n for n in sorted(chosen)]
+        return [first + n for n in sorted(set(chosen))]
 
 
 def _evidence(made: Comparison, first: int, past: int) -> Evidence:
