@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from assembler.cli.main import main
+from assembler.media.leftovers import own_name
 
 BOARD = """\
 storyboard: 1
@@ -113,3 +114,17 @@ def test_check_tells_of_translations_that_the_programme_left_behind(
     broken = folder / "captions" / "de.srt"
     broken.write_text(broken.read_text() + "\n4\n00:00:09,000 --> 00:00:08,000\nrückwärts\n")
     assert "caption-unreadable" in [code for _, code, _ in findings_of(folder, capsys)]
+
+
+def test_what_a_killed_run_left_half_written_goes_with_the_next(folder: Path) -> None:
+    # A process number above any that this system gives (Linux: at most 4194304), by this machine's own mark.
+    mark = own_name(folder / "en.srt").name.split(".")[1].partition("p")[0]
+    left = [
+        folder / "captions" / f"{name}.{mark}p4194305-0a1b2c3d.partial.{end}"
+        for name, end in (("en", "srt"), ("other", "srt"))
+    ]
+    for path in left:
+        path.write_text("half")
+    edited(folder)
+    assert main(["retime", str(folder)]) == 0
+    assert [path.exists() for path in left] == [False, True]  # what is not its own it leaves

@@ -24,6 +24,7 @@ from assembler.captions.rewritten import before, keep_before
 from assembler.captions.styled import has_markup, styled_srt, text_of
 from assembler.errors import AssemblerError, Finding, Place, UsageError
 from assembler.media.landing import write_whole
+from assembler.media.leftovers import clear_left_of
 from assembler.timeline.model import Timeline
 
 FOLDER = "captions"
@@ -210,6 +211,8 @@ def write_result(files: Files, result: Result, file: CaptionFile | None) -> tupl
     data = text.replace("\n", newline).encode("utf-8-sig" if mark else "utf-8")
     written: list[Path] = []
     files.captions.parent.mkdir(parents=True, exist_ok=True)
+    for path in (files.captions, files.aside, files.record):
+        clear_left_of(path)  # a killed run may have been writing them
     if not (result.unchanged and file is not None) and _content(files.captions) != data:
         if files.captions.exists():
             keep_before(files.captions)
