@@ -156,7 +156,7 @@ class _Hearing:
     def seen(self, line: Sought, by_words: Evidence, reader: _Reader, second: SecondOpinion) -> Evidence:
         """A try that the recogniser found, as this listener sees it."""
         first, past = round(by_words.start_s * FRAMES_S), round(by_words.end_s * FRAMES_S)
-        self._step("comparing takes in", past)
+        self._step("looking closely at takes in", past)
         likely = min(0.999, confidence(by_words))
         made = second.of(reader.known(line, self._try(line, first, past)), line.words)
         assert made.ear is not None
@@ -166,7 +166,7 @@ class _Hearing:
         """The try with a second opinion, unless it is hopeless without one."""
         if confidence(one) < HOPELESS:
             return one
-        self._step("comparing takes in", round(one.end_s * FRAMES_S))
+        self._step("looking closely at takes in", round(one.end_s * FRAMES_S))
         return second.of(one, line.words)
 
     def _step(self, what: str, frame: int) -> None:
@@ -227,7 +227,7 @@ class _Hearing:
         if one.ear.long < _LONG or not more or _against(one) > _HOPELESSLY:
             return one
         first, past = round(one.start_s * FRAMES_S), round(one.end_s * FRAMES_S)
-        self._step("comparing takes in", past)
+        self._step("looking closely at takes in", past)
         least = 0.6 * reader.length_s(line) * FRAMES_S
         dips = self._dips(first, past, self._foretold(heard, len(line.words), first, past))
 
