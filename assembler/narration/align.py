@@ -9,27 +9,32 @@ them is `aligned`; times are never taken from another.
 A listener who knows the voice badly hears other words now and then. What it heard is then held against what is
 written, in the same sound: where that fits hardly better, and no word too many was heard, the written words stand.
 Else a listener who also knows British pronunciations is asked, and believed where it hears every word as written.
+
+Where a listener is installed who knows no script at all (ear.py), it is asked first (align_ear.py). A take in which it
+hears other words is doubted, and one in which it hears the written ones is not asked what is heard in it any more; of
+the others it says nothing.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from difflib import SequenceMatcher
 from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
 import numpy.typing as npt
 
-from assembler.narration import pronounce, recogniser, store
+from assembler.narration import ear, pronounce, recogniser, store
+from assembler.narration.align_ear import Opinion, opinion, shared_ear
+from assembler.narration.ear import Ear
 from assembler.narration.pronounce import Pronouncer
 from assembler.narration.recogniser import HARDLY_LEAVE, HEARD_RATE, Heard, Pcm, Recogniser, pcm16k
-from assembler.narration.rival import better_by, heard_more
+from assembler.narration.rival import better_by, difference, heard_more
 from assembler.narration.scratch import available as voice_available
 from assembler.timing.rates import SAMPLE_RATE
 
-VERSION = "5"
+VERSION = "6"
 """Part of what is kept of an aligned take; changes when the same take would be judged otherwise."""
 
 # Measured with benchmarks/align_speech.py: takes of the text as written lie on the good side of all three, but for
@@ -101,6 +106,7 @@ class Aligner:
         self._cache = cache
         self._recogniser: Recogniser | None = None
         self._pronouncer = Pronouncer()
+        self._ear: Ear | None = None
 
     def __enter__(self) -> Aligner:
         return self
@@ -110,6 +116,7 @@ class Aligner:
 
     def close(self) -> None:
         """End the helper programs."""
+        self._ear = None
         self._pronouncer.close()
         if self._recogniser:
             self._recogniser.close()
@@ -117,13 +124,15 @@ class Aligner:
     def align(self, sound: Path, words: Sequence[str], script: Sequence[Sequence[str]]) -> Alignment:
         """sound: a kept take, whose name changes with its content. words: what is said, as `SpokenToken.words`.
         script: the spoken words of the lines around it, its own too."""
-        versions = (VERSION, recogniser.VERSION, pronounce.VERSION, int(voice_available()))
+        parts = (int(voice_available()), ear.VERSION if ear.available() else 0)
+        versions = (VERSION, recogniser.VERSION, pronounce.VERSION, *parts)
         name = store.entry_name("align", *versions, sound.stem, *words, "", *(" ".join(line) for line in script))
         kept = _read(store.find_told(self._cache, name), len(words))
         if kept is None:
             self._recogniser = self._recogniser or Recogniser()
             samples = np.fromfile(sound, "<f4").astype(np.float32, copy=False)
-            kept = align_take(samples, words, script, self._recogniser, self._pronouncer)
+            self._ear = self._ear or shared_ear()
+            kept = align_take(samples, words, script, self._recogniser, self._pronouncer, self._ear)
             store.keep_told(self._cache, name, _told(kept))
         return kept
 
@@ -134,8 +143,10 @@ def align_take(
     script: Sequence[Sequence[str]],
     listener: Recogniser,
     pronouncer: Pronouncer,
+    second: Ear | None = None,
 ) -> Alignment:
-    """Align one take. samples: (n,) mono at 48 kHz. Raises NarrationError when the recogniser breaks off."""
+    """Align one take. samples: (n,) mono at 48 kHz. second: who listens without knowing the script. Raises
+    NarrationError when the recogniser breaks off."""
     own = [word.casefold() for word in words]
     lines = [[word.casefold() for word in line] for line in script]
     added = pronouncer.added([*own, *(word for line in lines for word in line)])
@@ -145,6 +156,14 @@ def align_take(
     if not own:
         return Alignment("unsayable", why="no word is written that could be said")
     pcm = pcm16k(np.nan_to_num(samples, posinf=0.0, neginf=0.0))
+    told = opinion(pcm, own, added, second) if second else None
+    if told and (told.against or told.for_it):
+        found = listener.align(pcm, own, added)
+        made = agreed(pcm, own, found, told)
+        if made.verdict == "aligned" and found is not None:
+            return replace(made, times=_times(listener.finer(pcm, found, added)))
+        if made.verdict == "refused" or told.against:
+            return made
     made = _listened(pcm, own, sayable, added, listener)
     if made.verdict != "doubtful":
         return made
@@ -199,23 +218,43 @@ def judged(
     again: how much better what was heard fits than the words found, and what is heard by who hardly doubts them.
     """
     said = [word.word for word in heard]
-    agreement = _agreement(own, said)
     if found is None:
-        return Alignment("refused", (), "the words cannot be found in it", " ".join(said), agreement)
+        return _refused(own, said)
     worst = min(found, key=lambda word: word.score)
-    extra_s, extra_at = _unaccounted(pcm, found)
+    extra_s, _ = _unaccounted(pcm, found)
     why = []
-    if agreement < LEAST_AGREEMENT and not (again and _stands(own, said, again, worst.score, extra_s)):
-        why.append(_difference(own, said))
+    heard_so = _agreement(own, said) >= LEAST_AGREEMENT
+    if not heard_so and not (again and _stands(own, said, again, worst.score, extra_s)):
+        why.append(difference(own, said))
+    return _made(pcm, own, found, said, why, next((word for word in found if not _passes(word)), None))
+
+
+def agreed(pcm: Pcm, own: Sequence[str], found: Sequence[Heard] | None, told: Opinion) -> Alignment:
+    """What is to be made of the words found in a take, given the opinion of who knows no script."""
+    if found is None:
+        return _refused(own, told.heard)
+    unlike = next((word for word in found if word.score < _SHORT_SCORE), None)
+    return _made(pcm, own, found, told.heard, [told.against] if told.against else [], unlike)
+
+
+def _refused(own: Sequence[str], said: Sequence[str]) -> Alignment:
+    return Alignment("refused", (), "the words cannot be found in it", " ".join(said), _agreement(own, said))
+
+
+def _made(
+    pcm: Pcm, own: Sequence[str], found: Sequence[Heard], said: Sequence[str], why: list[str], unlike: Heard | None
+) -> Alignment:
+    """why: what speaks against the take so far. unlike: the first word whose sound does not fit it."""
+    extra_s, extra_at = _unaccounted(pcm, found)
     if outside := [word.word for word in found if word.end_s - word.start_s < _LEAST_S]:
         why.append(f"there is no room for '{outside[0]}'")
-    elif unlike := next((word for word in found if not _passes(word)), None):
+    elif unlike:
         why.append(f"'{unlike.word}' does not sound like it at {unlike.start_s:.2f} s")
     if extra_s > MOST_UNACCOUNTED_S:
         why.append(f"{extra_s:.1f} s of speech at {extra_at:.2f} s belong to no word")
     return Alignment(
-        "doubtful" if why else "aligned", () if why else _times(found), "; ".join(why), " ".join(said), agreement,
-        worst.score, extra_s,
+        "doubtful" if why else "aligned", () if why else _times(found), "; ".join(why), " ".join(said),
+        _agreement(own, said), min(word.score for word in found), extra_s,
     )  # fmt: skip
 
 
@@ -255,19 +294,6 @@ def _in_common(first: Sequence[str], second: Sequence[str]) -> int:
         for at, other in enumerate(second, start=1):
             before, row[at] = row[at], before + 1 if word == other else max(row[at], row[at - 1])
     return row[-1]
-
-
-def _difference(own: Sequence[str], said: Sequence[str]) -> str:
-    """The first place where what was heard parts from what is written, in words."""
-    if not said:
-        return "no word was heard"
-    for kind, a, b, c, d in SequenceMatcher(None, own, said, autojunk=False).get_opcodes():
-        if kind != "equal":
-            heard, written = " ".join(said[c:d]), " ".join(own[a:b])
-            if not heard:
-                return f"'{written}' was not heard"
-            return f"'{heard}' was heard " + (f"for '{written}'" if written else "besides")
-    return "other words were heard"
 
 
 def _unaccounted(pcm: Pcm, found: Sequence[Heard]) -> tuple[float, float]:

@@ -36,6 +36,20 @@ _KIND = {sound: number for number, kind in enumerate(_KINDS) for sound in kind.s
 
 
 @dataclass(frozen=True, slots=True)
+class Place:
+    """Where other words were heard than the line's. written: the line's words, as their numbers; heard: what was heard
+    for them; either may be empty. slack: by how much the least likely of them, or the word before which something was
+    heard besides, is less likely than what was heard. apart: how many sounds the two differ by. sounds: of the longer.
+    """
+
+    written: tuple[int, ...]
+    heard: tuple[str, ...]
+    slack: float
+    apart: float
+    sounds: int
+
+
+@dataclass(frozen=True, slots=True)
 class Comparison:
     """share: of the line's words that were heard, in order. lead: share of the line before the first of them.
     before, after: words heard before the first of the line's and after its last. slack: by how much the worst of its
@@ -43,7 +57,7 @@ class Comparison:
     the worst stretch of other words differs by; astray: of all of them, a share of the line's sounds. end: as
     `Read.end`. heard: what was heard, as the listener writes it. wrong: the line's word that is least likely. gulf: the
     most that a stretch of other words is both, less likely times sounds apart, since either alone may be the
-    listener's slip; gulfs: of all stretches together."""
+    listener's slip. places: where other words were heard."""
 
     share: float
     lead: float
@@ -57,7 +71,7 @@ class Comparison:
     heard: str
     wrong: str = ""
     gulf: float = 0.0
-    gulfs: float = 0.0
+    places: tuple[Place, ...] = ()
 
     @property
     def whole(self) -> bool:
@@ -108,19 +122,16 @@ def compare(tokens: Sequence[SpokenToken], heard: str, reads: Reads, added: Mapp
     best = min(range(len(fits)), key=lambda n: sum(fits[n].values()))
     slack = fits[best]
     worst = max(slack, key=slack.__getitem__) if slack else None
-    stretches = _stretches(line, said, matcher, added)
-    # A word too many makes the next one of the line less likely.
-    gulfs = [
-        apart * max((slack.get(owner[n], 0.0) for n in range(a, min(max(b, a + 1), len(owner)))), default=0.0)
-        for a, b, apart in stretches
-    ]
+    told_slack = [slack.get(n, 0.0) for n in owner]
+    end = min(_MOST_SLACK, asked[best].end)
+    places = _places(line, said, matcher, added, told_slack, end)
     return Comparison(
         len(pairs) / len(line), first / len(line), before, after,
         slack[worst] if worst is not None else _MOST_SLACK, sum(slack.values()),
-        max((apart for *_, apart in stretches), default=0.0),
-        sum(apart for *_, apart in stretches) / max(1, len(_sounds(line, added))),
-        min(_MOST_SLACK, asked[best].end), heard, tokens[worst].display if worst is not None else "",
-        max(gulfs, default=0.0), sum(gulfs),
+        max((place.apart for place in places), default=0.0),
+        sum(place.apart for place in places) / max(1, len(_sounds(line, added))),
+        end, heard, tokens[worst].display if worst is not None else "",
+        max((place.apart * _own_slack(place, told_slack) for place in places), default=0.0), places,
     )  # fmt: skip
 
 
@@ -181,15 +192,26 @@ def _by_token(read: Read, owners: Sequence[int], rest: int) -> dict[int, float]:
     return out
 
 
-def _stretches(
-    line: Sequence[str], said: Sequence[str], matcher: SequenceMatcher[str], added: Mapping[str, str]
-) -> list[tuple[int, int, float]]:
-    """Where other words were heard: the line's words from and to, and by how many sounds they differ."""
-    return [
-        (a, b, _distance(_sounds(line[a:b], added), _sounds(said[c:d], added)))
-        for kind, a, b, c, d in matcher.get_opcodes()
-        if kind != "equal"
-    ]
+def _own_slack(place: Place, slack: Sequence[float]) -> float:
+    """By how much the worst of the line's own words in a place is less likely; of the next one where it has none."""
+    return max((slack[n] for n in place.written), default=place.slack)
+
+
+def _places(
+    line: Sequence[str], said: Sequence[str], matcher: SequenceMatcher[str], added: Mapping[str, str],
+    slack: Sequence[float], end: float,
+) -> tuple[Place, ...]:  # fmt: skip
+    out = []
+    for kind, a, b, c, d in matcher.get_opcodes():
+        if kind == "equal":
+            continue
+        told = list(slack[a:b])
+        if d - c > b - a:  # a word too many makes the next one unlikely
+            told.append(slack[b] if b < len(line) else end)
+        ours, theirs = _sounds(line[a:b], added), _sounds(said[c:d], added)
+        apart, most = _distance(ours, theirs), max(len(ours), len(theirs))
+        out.append(Place(tuple(range(a, b)), tuple(said[c:d]), max(told, default=0.0), apart, most))
+    return tuple(out)
 
 
 def _sounds(words: Sequence[str], added: Mapping[str, str]) -> tuple[str, ...]:

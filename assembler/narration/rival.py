@@ -1,4 +1,4 @@
-"""Whether other words fit a sound better than the words that are thought to be in it."""
+"""Whether other words fit a sound better than the words that are thought to be in it, and which those are."""
 
 from __future__ import annotations
 
@@ -33,6 +33,23 @@ def heard_more(written: Sequence[str], heard: Sequence[str]) -> bool:
     """Whether more words were heard than are written anywhere where the two differ: a word may be missing."""
     codes = SequenceMatcher(None, written, heard, autojunk=False).get_opcodes()
     return any(kind != "equal" and d - c > b - a for kind, a, b, c, d in codes)
+
+
+def difference(written: Sequence[str], heard: Sequence[str]) -> str:
+    """The first place where what was heard parts from what is written, in words."""
+    if not heard:
+        return "no word was heard"
+    for kind, a, b, c, d in SequenceMatcher(None, written, heard, autojunk=False).get_opcodes():
+        if kind != "equal":
+            return heard_instead(heard[c:d], written[a:b])
+    return "other words were heard"
+
+
+def heard_instead(heard: Sequence[str], written: Sequence[str]) -> str:
+    """What was heard in place of what is written, in words; either may be empty."""
+    if not heard:
+        return f"'{' '.join(written)}' was not heard"
+    return f"'{' '.join(heard)}' was heard " + (f"for '{' '.join(written)}'" if written else "besides")
 
 
 def _by_frame(words: Sequence[Heard], first_s: float, frames: int) -> npt.NDArray[np.float64]:

@@ -1,0 +1,80 @@
+"""What a listener who knows no script (ear.py) says of a take: whether it bears the written words out or speaks
+against them.
+
+It may hear other words than the written ones because those were said, because it does not know the written ones, or
+because it hears badly. Only the first makes them both very unlikely to it and unlike in sound.
+"""
+
+from __future__ import annotations
+
+import threading
+import weakref
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from assembler.narration.ear import LONGEST_S, Ear, available
+from assembler.narration.ear_line import Comparison, Place, compare, words_of
+from assembler.narration.recogniser import HEARD_RATE, Pcm
+from assembler.narration.rival import heard_instead
+from assembler.narration.spoken import SpokenToken, voiced
+
+# Set with benchmarks/align_speech.py on its tuned voices, in noise too, and on real recordings.
+UNLIKELY, HARDLY = 5.5, 4.0
+"""How much less likely than what was heard words are (log) that are not believed, and at most where they are."""
+_OTHER_SHARE, _LEAST_OTHER = 0.5, 1.5
+"""Of the sounds of two stretches of words, how many differ at least where they are different words."""
+
+_making = threading.Lock()
+_asking = threading.Lock()  # the first one who asks loads the network; it answers in a twentieth of a take's length
+_made: weakref.ref[Ear] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Opinion:
+    """heard: the words heard, as they are said. against: what speaks against the written words, in words, or ''.
+    for_it: whether the written words are borne out. With neither the listener does not know."""
+
+    heard: tuple[str, ...]
+    for_it: bool
+    against: str
+
+
+def shared_ear() -> Ear | None:
+    """The ear that everybody in this program shares, as its network takes 100 MB, or None where there is none. It is
+    given back when nobody holds it any more; several threads may ask it."""
+    global _made
+    if not available():
+        return None
+    with _making:
+        ear = _made() if _made else None
+        if ear is None:
+            ear = Ear()
+            _made = weakref.ref(ear)
+        return ear
+
+
+def opinion(pcm: Pcm, own: Sequence[str], added: Mapping[str, str], ear: Ear) -> Opinion | None:
+    """What the ear says of a take; None where it is longer than the ear listens. own: the written words as they are
+    said. added: pronunciations that the dictionary lacks."""
+    if pcm.size > LONGEST_S * HEARD_RATE:
+        return None
+    tokens = [SpokenToken(0, 0, voiced(word), (word,), "") for word in own]
+    with _asking:
+        heeded = ear.heed(pcm)
+        made = compare(tokens, ear.hears(heeded), lambda texts: ear.reads(heeded, texts), added)
+    return weighed(own, made)
+
+
+def weighed(own: Sequence[str], made: Comparison) -> Opinion:
+    """What is to be thought of a comparison with the written words."""
+    heard = words_of(made.heard)
+    others = [place for place in made.places if _other(place)]
+    worst = max(others, key=lambda place: place.slack, default=None)
+    if worst is not None and worst.slack >= UNLIKELY:
+        return Opinion(heard, False, heard_instead(worst.heard, [own[n] for n in worst.written]))
+    return Opinion(heard, not others and all(place.slack < HARDLY for place in made.places), "")
+
+
+def _other(place: Place) -> bool:
+    """Whether what was heard is another word, not the written one misheard or written otherwise."""
+    return place.apart >= _LEAST_OTHER and place.apart > _OTHER_SHARE * place.sounds
