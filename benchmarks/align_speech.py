@@ -27,6 +27,8 @@ from scipy.signal import resample_poly
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from assembler.narration.align import Alignment, align_take
+from assembler.narration.align_ear import shared_ear
+from assembler.narration.ear import Ear
 from assembler.narration.pace import fit
 from assembler.narration.pronounce import Pronouncer
 from assembler.narration.recogniser import Recogniser, pcm16k
@@ -65,6 +67,7 @@ VOICES = (("en-us", 140), ("en-us+f3", 160), ("en-us+m3", 165), ("en-gb", 150), 
 # Lines and voices that nothing was tuned on.
 UNSEEN_LINES = TAKE_LINES[1:48:2]
 UNSEEN_VOICES = (("en-us+m4", 155), ("en-us+f4", 165), ("gmw/en+f1", 150), ("gmw/en-GB-x-rp", 160))
+SHORT = ["a", "the", "not", "is", "of", "in", "to", "and", "it", "on", "no", "for", "so", "by", "two", "one"]
 SEGMENT = 5  # lines that the listener expects together
 
 
@@ -144,8 +147,8 @@ def grid_takes(path: Path) -> list[Take]:
 
 
 class Bench:
-    def __init__(self, listener: Recogniser, pronouncer: Pronouncer, *, once: bool) -> None:
-        self.listener, self.pronouncer, self.once = listener, pronouncer, once
+    def __init__(self, listener: Recogniser, pronouncer: Pronouncer, ear: Ear | None, *, once: bool) -> None:
+        self.listener, self.pronouncer, self.ear, self.once = listener, pronouncer, ear, once
 
     def starts(self, name: str, takes: list[Take]) -> None:
         """One row of start errors, whatever the verdict: how well words are found that are there."""
@@ -169,15 +172,16 @@ class Bench:
         )
 
     def verdict(self, take: Take, words: tuple[str, ...], script: list[tuple[str, ...]]) -> Alignment:
-        return align_take(take.samples, words, script, self.listener, self.pronouncer)
+        return align_take(take.samples, words, script, self.listener, self.pronouncer, self.ear)
 
     def right(self, name: str, takes: list[Take]) -> None:
         """How many takes of the text as written are accepted."""
         found = Counter(self.verdict(take, take.words, neighbours(takes, n)).verdict for n, take in enumerate(takes))
         print(f"{name:28} {len(takes):5} {found['aligned']:8} {found['doubtful']:8} {found['refused']:8}", flush=True)
 
-    def wrong(self, name: str, takes: list[Take], some: int) -> Counter[tuple[str, str]]:
-        """Verdicts by kind of fault; the listener expects the wrong text, never the right one."""
+    def wrong(self, name: str, takes: list[Take], some: int, *, short: bool) -> Counter[tuple[str, str]]:
+        """Verdicts by kind of fault; the listener expects the wrong text, never the right one. short: faults in words
+        of up to three letters only."""
         chance = random.Random(7)
         pool = sorted({word for take in takes for word in take.words if len(word) > 3})
         told: Counter[tuple[str, str]] = Counter()
@@ -194,13 +198,27 @@ class Bench:
                 "one word more": (*own[:at], new, *own[at:]),
                 "one word less": (*own[:at], *own[at + 1 :]),
             }
-            for kind, words in faults.items():
+            for kind, words in (short_faults(take, n) if short else faults).items():
                 if words == take.words:
                     continue  # two halves can make the right text again
                 script = [words if line == take.words else line for line in neighbours(takes, n)]
                 told[kind, self.verdict(take, words, script).verdict] += 1
         print(f"  {name}: done", file=sys.stderr, flush=True)
         return told
+
+
+def short_faults(take: Take, seed: int) -> dict[str, tuple[str, ...]]:
+    """Wrong texts that differ from what was said by one short word."""
+    own = take.words
+    chance = random.Random(seed)
+    place = chance.randrange(len(own) + 1)
+    faults = {"one short word more": (*own[:place], chance.choice(SHORT), *own[place:])}
+    if few := [n for n, word in enumerate(own) if len(word) <= 3]:
+        at, gone = chance.choice(few), chance.choice(few)
+        new = chance.choice([word for word in SHORT if word != own[at].casefold()])
+        faults["one short word for another"] = (*own[:at], new, *own[at + 1 :])
+        faults["one short word less"] = (*own[:gone], *own[gone + 1 :])
+    return faults
 
 
 def neighbours(takes: list[Take], n: int) -> list[tuple[str, ...]]:
@@ -252,6 +270,8 @@ def main() -> int:
     parser.add_argument("--quick", action="store_true", help="two voices and few wrong texts")
     parser.add_argument("--unseen", action="store_true", help="voices and lines that nothing was tuned on, alone")
     parser.add_argument("--once", action="store_true", help="place words from one listening instead of two")
+    parser.add_argument("--short", action="store_true", help="wrong texts that differ by one short word")
+    parser.add_argument("--no-ear", action="store_true", help="without the listener that knows no script")
     parser.add_argument("--trials", type=int, default=6, help="lines of each voice that get wrong texts")
     asked = parser.parse_args()
     if asked.unseen:
@@ -266,7 +286,9 @@ def main() -> int:
     if not real:
         print("NO REAL SPEECH: give --real FOLDER (see the head of this file); only synthetic tables follow\n")
     with Recogniser() as listener, Pronouncer() as pronouncer:
-        bench = Bench(listener, pronouncer, once=asked.once)
+        ear = None if asked.no_ear else shared_ear()
+        print("with the listener that knows no script\n" if ear else "WITHOUT the listener that knows no script\n")
+        bench = Bench(listener, pronouncer, ear, once=asked.once)
         made = {
             f"{voice} at {pace}": synthetic(voice, pace, UNSEEN_LINES if asked.unseen else LINES)
             for voice, pace in voices
@@ -285,7 +307,7 @@ def main() -> int:
             print(f"\n{'WRONG TEXT':32} trials accepted doubtful refused")
             told: Counter[tuple[str, str]] = Counter()
             for name, takes in (made | real).items():
-                told += bench.wrong(name, takes, 4 if asked.quick else asked.trials)
+                told += bench.wrong(name, takes, 4 if asked.quick else asked.trials, short=asked.short)
             for kind in dict.fromkeys(kind for kind, _ in told):
                 row = [told[kind, verdict] for verdict in ("aligned", "doubtful", "refused")]
                 print(f"{kind:32} {sum(row):6} {row[0]:8} {row[1]:8} {row[2]:7}")

@@ -56,11 +56,14 @@ def test_only_words_that_are_unlikely_and_sound_otherwise_speak_against_a_line()
     alike = Place((2,), ("slips",), 7.0, 2.0, 5)
     assert weighed(own, comparison(alike)) == Opinion((), False, "")
     # Likely, but another word: it may have been said.
-    likely = Place((2,), ("boats",), 2.0, 3.5, 4)
+    likely = Place((2,), ("boats",), 3.0, 3.5, 4)
     assert weighed(own, comparison(likely)) == Opinion((), False, "")
-    # Neither: misheard, and the line stands.
-    misheard = Place((2,), ("slips",), 2.0, 2.0, 5)
-    assert weighed(own, comparison(misheard)).for_it
+    # Misheard, and the line stands: what was heard sounds like it, or is hardly likelier.
+    assert weighed(own, comparison(Place((2,), ("slips",), 3.0, 2.0, 5))).for_it
+    assert weighed(own, comparison(Place((2,), ("boats",), 2.0, 3.5, 4))).for_it
+    # A whole word too many or too few is never misheard alone.
+    assert not weighed(own, comparison(Place((), ("old",), 2.0, 3.0, 3))).for_it
+    assert not weighed(own, comparison(Place((2,), (), 2.0, 4.0, 4))).for_it
     # Of several the least likely is told; words too many and too few too.
     assert weighed(own, comparison(likely, other)).against == "'boats' was heard for 'ships'"
     assert weighed(own, comparison(Place((), ("old",), 6.0, 3.0, 3))).against == "'old' was heard besides"
