@@ -21,7 +21,7 @@ from assembler.narration.spoken import SpokenToken, voiced
 # How much less likely than what was heard (log) words are that are not believed; that are, where what was heard
 # sounds like them; and where it does not. Set with benchmarks/align_speech.py on its tuned voices, in noise too, and on
 # real recordings: of their 1881 wrong texts none would be believed with 4.7 and 3.6 instead of the latter two.
-UNLIKELY, LIKELY, SURELY = 5.5, 4.0, 2.5
+UNLIKELY, LIKELY, SURELY = 6.0, 4.0, 2.5
 _OTHER_SHARE, _LEAST_OTHER = 0.5, 1.5
 """Of the sounds of two stretches of words, how many differ at least where they are different words."""
 
