@@ -91,25 +91,20 @@ def test_places_tell_how_unlikely_and_how_far_apart_other_words_are() -> None:
     assert told(own, "two sail", reads(0.1, 8.0, 0.2)) == (Place((1,), (), 8.0, 4.0, 4),)
 
 
-def test_an_opinion_decides_but_for_what_the_sound_itself_forbids() -> None:
+def test_words_that_are_borne_out_still_have_to_be_found_where_the_speech_is() -> None:
     second = np.zeros(16_000, np.int16)
     second[:8_000] = 8_000 * np.sign(np.sin(np.arange(8_000)))
     own = ("two", "ships")
     found = (Heard("two", 0.0, 0.25, -2.0), Heard("ships", 0.25, 0.5, -6.5))
-    for_it, against = Opinion(own, True, ""), Opinion(("two", "boats"), False, "'boats' was heard for 'ships'")
     # A word that does not sound like it to the recogniser (-6.5) is borne out; at -8.1 its times say nothing.
-    made = agreed(second, own, found, for_it)
+    made = agreed(second, own, found, own)
     assert made.verdict == "aligned" and made.times == ((0, 12_000), (12_000, 24_000)) and made.heard == "two ships"
     worse = (found[0], Heard("ships", 0.25, 0.5, -8.1))
-    assert "'ships' does not sound like it" in agreed(second, own, worse, for_it).why
-    made = agreed(second, own, found, against)
-    assert (made.verdict, made.why, made.times) == ("doubtful", "'boats' was heard for 'ships'", ())
-    assert made.heard == "two boats"
-    # Nobody gives times to words that cannot be found.
-    assert agreed(second, own, None, for_it).verdict == "refused"
+    assert "'ships' does not sound like it" in agreed(second, own, worse, own).why
+    assert agreed(second, own, None, own).verdict == "refused"
     louder = np.concatenate((second[:8_000], second))
-    assert "0.5 s of speech" in agreed(louder, own, found, for_it).why
-    assert agreed(second, own, (found[0], Heard("ships", 0.5, 0.5, -2.0)), for_it).verdict == "doubtful"
+    assert "0.5 s of speech" in agreed(louder, own, found, own).why
+    assert agreed(second, own, (found[0], Heard("ships", 0.5, 0.5, -2.0)), own).verdict == "doubtful"
 
 
 @needs_ear
@@ -127,12 +122,11 @@ def test_a_line_is_borne_out_and_one_word_of_it_changed_is_doubted(
         "'machines' was heard for 'pictures'": (LINE[0], "pictures", *LINE[2:]),
         "'never' was not heard": (*LINE[:2], "never", *LINE[2:]),
         "'scene' was heard besides": without(5),
-        "'start' was heard besides": without(9),
     }
     for why, wrong in texts.items():
         made = align_take(spoken.samples, wrong, [wrong], *listeners)
-        assert made.verdict in ("doubtful", "refused") and not made.times
-        assert made.verdict == "refused" or why in made.why, (why, made)
+        assert (made.verdict, made.why, made.times) == ("doubtful", why, ())
+        assert made.heard.split() == list(LINE)
 
 
 @needs_ear

@@ -11,8 +11,8 @@ written, in the same sound: where that fits hardly better, and no word too many 
 Else a listener who also knows British pronunciations is asked, and believed where it hears every word as written.
 
 Where a listener is installed who knows no script at all (ear.py), it is asked first (align_ear.py). A take in which it
-hears other words is doubted, and one in which it hears the written ones is not asked what is heard in it any more; of
-the others it says nothing.
+hears other words is doubted at once; in one in which it hears the written ones these have only to be found where the
+speech is; of the others it says nothing.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ import numpy as np
 import numpy.typing as npt
 
 from assembler.narration import ear, pronounce, recogniser, store
-from assembler.narration.align_ear import Opinion, opinion, shared_ear
+from assembler.narration.align_ear import opinion, shared_ear
 from assembler.narration.ear import Ear
 from assembler.narration.pronounce import Pronouncer
 from assembler.narration.recogniser import HARDLY_LEAVE, HEARD_RATE, Heard, Pcm, Recogniser, pcm16k
@@ -157,12 +157,15 @@ def align_take(
         return Alignment("unsayable", why="no word is written that could be said")
     pcm = pcm16k(np.nan_to_num(samples, posinf=0.0, neginf=0.0))
     told = opinion(pcm, own, added, second) if second else None
-    if told and (told.against or told.for_it):
+    if told and told.against:
+        heard = " ".join(told.heard)
+        return Alignment("doubtful", why=told.against, heard=heard, agreement=_agreement(own, told.heard))
+    if told and told.for_it:
         found = listener.align(pcm, own, added)
-        made = agreed(pcm, own, found, told)
+        made = agreed(pcm, own, found, told.heard)
         if made.verdict == "aligned" and found is not None:
             return replace(made, times=_times(listener.finer(pcm, found, added)))
-        if made.verdict == "refused" or told.against:
+        if made.verdict == "refused":
             return made
     made = _listened(pcm, own, sayable, added, listener)
     if made.verdict != "doubtful":
@@ -229,12 +232,13 @@ def judged(
     return _made(pcm, own, found, said, why, next((word for word in found if not _passes(word)), None))
 
 
-def agreed(pcm: Pcm, own: Sequence[str], found: Sequence[Heard] | None, told: Opinion) -> Alignment:
-    """What is to be made of the words found in a take, given the opinion of who knows no script."""
+def agreed(pcm: Pcm, own: Sequence[str], found: Sequence[Heard] | None, said: Sequence[str]) -> Alignment:
+    """What is to be made of the words found in a take that bears them out to who knows no script. said: what that
+    listener heard."""
     if found is None:
-        return _refused(own, told.heard)
+        return _refused(own, said)
     unlike = next((word for word in found if word.score < _SHORT_SCORE), None)
-    return _made(pcm, own, found, told.heard, [told.against] if told.against else [], unlike)
+    return _made(pcm, own, found, said, [], unlike)
 
 
 def _refused(own: Sequence[str], said: Sequence[str]) -> Alignment:
