@@ -66,7 +66,8 @@ def test_only_words_that_are_unlikely_and_sound_otherwise_speak_against_a_line()
     assert not weighed(own, comparison(Place((2,), (), 2.0, 4.0, 4))).for_it
     # Of several the least likely is told; words too many and too few too.
     assert weighed(own, comparison(likely, other)).against == "'boats' was heard for 'ships'"
-    assert weighed(own, comparison(Place((), ("old",), 6.0, 3.0, 3))).against == "'old' was heard besides"
+    assert weighed(own, comparison(Place((), ("old",), 4.5, 3.0, 3))).against == "'old' was heard besides"
+    assert weighed(own, comparison(Place((), ("in",), 4.5, 2.0, 2))) == Opinion((), False, "")
     assert weighed(own, comparison(Place((1, 2), (), 6.0, 7.0, 7))).against == "'grey ships' was not heard"
     # One sound is not enough to be another word: an article is hardly said.
     assert weighed(("a", *own), comparison(Place((0,), (), 9.0, 1.0, 1))) == Opinion((), False, "")

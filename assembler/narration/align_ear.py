@@ -24,6 +24,7 @@ from assembler.narration.spoken import SpokenToken, voiced
 UNLIKELY, LIKELY, SURELY = 6.0, 4.0, 2.5
 _OTHER_SHARE, _LEAST_OTHER = 0.5, 1.5
 """Of the sounds of two stretches of words, how many differ at least where they are different words."""
+_LEAST_BESIDES = 3.0  # sounds of a word besides the written ones
 
 _making = threading.Lock()
 _asking = threading.Lock()  # the first one who asks loads the network; it answers in a twentieth of a take's length
@@ -69,10 +70,16 @@ def opinion(pcm: Pcm, own: Sequence[str], added: Mapping[str, str], ear: Ear) ->
 def weighed(own: Sequence[str], made: Comparison) -> Opinion:
     """What is to be thought of a comparison with the written words."""
     heard = words_of(made.heard)
-    worst = max(filter(_other, made.places), key=lambda place: place.slack, default=None)
-    if worst is not None and worst.slack >= UNLIKELY:
+    worst = max(filter(_speaks_against, made.places), key=lambda place: place.slack, default=None)
+    if worst is not None:
         return Opinion(heard, False, heard_instead(worst.heard, [own[n] for n in worst.written]))
     return Opinion(heard, all(map(_believed, made.places)), "")
+
+
+def _speaks_against(place: Place) -> bool:
+    if not place.written and place.apart >= _LEAST_BESIDES and place.slack >= LIKELY:
+        return True  # no written word was misheard there, and those of two sounds alone are put in out of habit
+    return _other(place) and place.slack >= UNLIKELY
 
 
 def _believed(place: Place) -> bool:
