@@ -62,8 +62,8 @@ def test_only_words_that_are_unlikely_and_sound_otherwise_speak_against_a_line()
     # Misheard, and the line stands: what was heard sounds like it, or is hardly likelier.
     assert weighed(own, comparison(Place((2,), ("slips",), 3.0, 2.0, 5))).for_it
     assert weighed(own, comparison(Place((2,), ("boats",), 2.0, 3.5, 4))).for_it
-    # Who hears a third of the sounds otherwise hears too badly.
-    badly = replace(comparison(Place((2,), ("slips",), 3.0, 2.0, 5)), astray=0.33)
+    # Who hears less than half of the words hears too badly.
+    badly = replace(comparison(Place((2,), ("slips",), 3.0, 2.0, 5)), share=0.4)
     assert weighed(own, badly) == Opinion((), False, "")
     # A whole word too many or too few is never misheard alone.
     assert not weighed(own, comparison(Place((), ("old",), 2.0, 3.0, 3))).for_it

@@ -24,8 +24,8 @@ from assembler.narration.spoken import SpokenToken, voiced
 UNLIKELY, LIKELY, SURELY = 6.0, 4.0, 2.5
 _OTHER_SHARE, _LEAST_OTHER = 0.5, 1.5
 """Of the sounds of two stretches of words, how many differ at least where they are different words."""
-MOST_ASTRAY = 0.25
-"""Share of a line's sounds that was heard otherwise where the listener hears too badly to bear it out."""
+LEAST_HEARD = 0.5
+"""Share of a line's words that has to be heard as written for the others to be believed: who hears less hears badly."""
 _LEAST_BESIDES = 3.0  # sounds of a word besides the written ones
 
 _making = threading.Lock()
@@ -75,7 +75,7 @@ def weighed(own: Sequence[str], made: Comparison) -> Opinion:
     worst = max(filter(_speaks_against, made.places), key=lambda place: place.slack, default=None)
     if worst is not None:
         return Opinion(heard, False, heard_instead(worst.heard, [own[n] for n in worst.written]))
-    return Opinion(heard, made.astray <= MOST_ASTRAY and all(map(_believed, made.places)), "")
+    return Opinion(heard, made.share >= LEAST_HEARD and all(map(_believed, made.places)), "")
 
 
 def _speaks_against(place: Place) -> bool:
