@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import functools
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from assembler.errors import MissingPartError
 from assembler.media.sound import decode_all
 from assembler.narration import ear
 from assembler.narration.ear import Ear, Heeded
@@ -140,3 +142,15 @@ def test_another_line_is_not_alike() -> None:
     line = words_of("The lamp on the left flickers when the camera turns.")
     assert alike(line, words_of("the lamp on the left flick us when the camera turns")) > 0.85
     assert alike(line, words_of("so what did the extra money buy")) < 0.45
+
+
+@needs_ear
+def test_weights_that_are_damaged_are_one_clear_error(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    found = ear.folder()
+    assert found is not None
+    for name in (ear._ENCODER, ear._DECODER, ear._PIECES):
+        (tmp_path / name).write_bytes((found / name).read_bytes()[:2000])
+    monkeypatch.setattr(ear, "folder", lambda: tmp_path)
+    with pytest.raises(MissingPartError) as told:
+        Ear().heed(np.zeros(16_000, np.int16))
+    assert "install them again" in str(told.value.problems[0].mend)

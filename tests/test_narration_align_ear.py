@@ -41,7 +41,7 @@ def listeners() -> Iterator[tuple[Recogniser, Pronouncer, Ear]]:
 
 
 def comparison(*places: Place, heard: str = "") -> Comparison:
-    return Comparison(0.9, 0.0, 0, 0, 0.0, 0.0, 0.0, 0.0, 0.0, heard, "", places)
+    return Comparison(0.9, 0.0, 0, 0, 0.0, 0.0, 0.0, 0.0, 0.0, heard, places=places)
 
 
 def without(at: int) -> tuple[str, ...]:

@@ -31,6 +31,7 @@ LONGEST_S = 30.0
 _SHORTEST_S = 0.1
 _PAD_S = 0.1
 _FOLDER = ("assets", "tiny-en")
+_ENCODER, _DECODER, _PIECES = "encoder_model.ort", "decoder_model_merged.ort", "tokenizer.bin"
 _PIECES_S = 7.0  # more pieces of words than anybody says in a second: the listener has begun to repeat itself
 _LEAST_PIECES = 6
 _LAYERS, _HEADS, _WIDE = 6, 8, 36  # of what the decoder remembers
@@ -61,7 +62,7 @@ def folder() -> Path | None:
         return None
     for place in (found.submodule_search_locations or ()) if found else ():
         weights = Path(place, *_FOLDER)
-        if (weights / "encoder_model.ort").is_file() and (weights / "decoder_model_merged.ort").is_file():
+        if all((weights / name).is_file() for name in (_ENCODER, _DECODER, _PIECES)):
             return weights
     return None
 
@@ -90,15 +91,15 @@ class Ear:
 
     @cached_property
     def pieces(self) -> Pieces:
-        return Pieces((self._weights / "tokenizer.bin").read_bytes())
+        return Pieces((self._weights / _PIECES).read_bytes())
 
     @cached_property
     def _encoder(self) -> Any:
-        return self._session("encoder_model.ort")
+        return self._session(_ENCODER)
 
     @cached_property
     def _decoder(self) -> Any:
-        return self._session("decoder_model_merged.ort")
+        return self._session(_DECODER)
 
     def _session(self, name: str) -> Any:
         import onnxruntime  # here, not above: it takes long to load, and few commands need it
@@ -107,9 +108,12 @@ class Ear:
         options.intra_op_num_threads = 1  # several are asked at once; and sums in one order are always the same
         options.enable_cpu_mem_arena = False  # what one long sound took would be kept
         options.log_severity_level = 3
-        return onnxruntime.InferenceSession(
-            str(self._weights / name), options, providers=["CPUExecutionProvider"]
-        )  # fmt: skip
+        path = self._weights / name
+        try:
+            return onnxruntime.InferenceSession(str(path), options, providers=["CPUExecutionProvider"])
+        except Exception as fault:  # its own kinds of error have no common ancestor
+            what = f"the weights of the listener that knows no script cannot be used: {path}"
+            raise MissingPartError(what, mend=f"install them again: {INSTALL}") from fault
 
     def heed(self, pcm: Pcm) -> Heeded:
         """Listen to a sound of at most LONGEST_S, at 16 kHz."""
