@@ -214,6 +214,46 @@ def test_where_tears_are_common_pictures_thought_to_repeat_may_be_torn() -> None
     assert not find_tears(level, seen, np.ones(len(alone), np.bool_), new, steady(alone)).p_tear[60] >= 0.5
 
 
+def shown_bands(at: list[float], bands: int) -> tuple[Array, list[list[int]]]:
+    """Which bands change with each refresh, as levels, of change-overs at these times; and where those lie."""
+    count = int(at[-1])
+    numbers = np.broadcast_to(np.arange(len(at) + 2)[:, None, None], (len(at) + 2, bands, 1))
+    pictures, rows = torn(numbers.copy(), at, count)
+    screens = np.array(pictures)[:, :, 0]
+    level = np.full((count, bands), 3, np.uint8)
+    level[1:][screens[1:] != screens[:-1]] = 240
+    return level, rows
+
+
+def test_a_tear_near_the_edge_is_believed_where_tears_are_clear_and_common() -> None:
+    # Source: by hand. The lowest three bands tell nothing, so a change-over in them may as well be one at the next
+    # refresh; but of a machine that does not wait one in so many change-overs lies at the refresh itself.
+    rows: list[int | None] = [0, *([18, 48, 78, None] * 15), 87, None, *([18, 48, 78, None] * 15)]
+    level, seen = levels(rows, 90, blind=slice(87, 90))
+    every, change = np.ones(len(rows), np.bool_), steady(rows)
+    found = find_tears(level, seen, every, every, change)
+    assert found.p_tear[61] >= 0.5 and found.first_band[61] <= 87 < found.last_band[61]
+    # Where a third of the picture tells nothing, tears are as common but not clear: it is not believed.
+    level[:, 52:76] = seen[:, 52:76] = 0
+    found = find_tears(level, seen, every, every, change)
+    assert found.measurable and not found.p_tear[61] >= 0.5
+
+
+def test_two_change_overs_in_a_refresh_are_not_taken_for_a_tear_before_it() -> None:
+    # Source: by hand. The rows between the two show a picture once, so all of it seems to change twice, as if a tear
+    # at the foot of the picture before had begun it.
+    steps = [1.2, *[1.5, 1.1] * 20]
+    at = [0.0, *np.cumsum(np.array([*steps, 1.9, 0.7, *steps]))]
+    level, rows = shown_bands([float(t) for t in at], 90)
+    twice = next(k for k, r in enumerate(rows) if len(r) == 2)
+    assert not rows[twice - 1]
+    every = np.ones(len(rows), np.bool_)
+    found = find_tears(level, np.full_like(level, 255), every, every, np.ones(len(rows), np.float32))
+    assert found.measurable and not found.p_tear[twice - 1] >= 0.5
+    single_rows = [k for k, r in enumerate(rows) if len(r) == 1 and 4 < r[0] < 86 and k]
+    assert np.mean(found.p_tear[single_rows] >= 0.5) > 0.95
+
+
 # --- what the small picture and the bands' own history add ---
 
 

@@ -59,6 +59,15 @@ FINISHED = 1.0
 LEAST_SIDE, ONE_SIDED = 1.0, 0.4
 """What the rows below a tear, in its picture, and those above it, in the next, must at least say for having changed;
 else the tear is no likelier than the second."""
+CLEAR, CLEAR_MISFIT, TELLS = 0.75, 0.05, 1.5
+"""Pictures are clear where tears are common, nearby on average at least the first share of the bands say so much for or
+against a change, and no more than the second share of the evidence fits nothing: nearly all of the picture moves, and
+as one. There it is learned how many change-overs are tears, and tears whose rows tell on one side only are believed
+too, if no other change-over is nearer than a refresh: that would be two in one refresh, taken for what this model
+knows. Set on the tuned scenes and those for choosing, so that none has less precision than .98 for it."""
+CLEAR_TRUST, MOST_COMMON = 4.0, -4.0
+"""How many bands the evidence counts for there; the least that a tear must be worth, however common it is: below 0, it
+is change-overs at the refresh that must be worth something."""
 WIDEST = 0.5
 """A tear that may lie anywhere in more than this share of the picture is not told of: it may as well be no tear, but a
 change-over between this refresh and the next."""
@@ -117,8 +126,9 @@ def find_tears(
         ratio = evidence(level[a:b], seen[a:b], moving[a:b], new[a:b])
         if also is not None:
             ratio = (ratio + also(a, b) * (TELLING / bands)) / 2
-        posterior, misfit[a:b], common = _believed(ratio, moving[a:b] & told[a:b], new[a:b])
-        two_sided = _two_sided(ratio, posterior) & (common | _followed(ratio, posterior, new[a:b]))
+        posterior, misfit[a:b], common, clear = _believed(ratio, moving[a:b] & told[a:b], new[a:b])
+        seen_both = _two_sided(ratio, posterior) | (clear & _apart(posterior))
+        two_sided = seen_both & (common | _followed(ratio, posterior, new[a:b]))
         for k in range(start, min(n, start + _CHUNK)):
             here = posterior[k - a]
             p_flip[k] = 1 - here[bands]
@@ -200,9 +210,9 @@ def _nearby(values: Doubles) -> Doubles:
     return np.asarray(total[np.minimum(at + COMMON_WITHIN + 1, n)] - total[np.maximum(at - COMMON_WITHIN, 0)])
 
 
-def _believed(ratio: Doubles, told: Bools, new: Bools) -> tuple[Doubles, Doubles, Bools]:
-    """(n, bands + 1) probabilities as `_posterior` gives them; (n,) how much of the evidence fits nothing, and where
-    tears are common.
+def _believed(ratio: Doubles, told: Bools, new: Bools) -> tuple[Doubles, Doubles, Bools, Bools]:
+    """(n, bands + 1) probabilities as `_posterior` gives them; (n,) how much of the evidence fits nothing, where tears
+    are common, and where besides pictures are clear.
 
     A tear by itself must be clear beyond doubt, and lie in a picture that is new at all; where tears are common,
     less will do, and pictures that differ in a few rows only are let count.
@@ -220,9 +230,30 @@ def _believed(ratio: Doubles, told: Bools, new: Bools) -> tuple[Doubles, Doubles
     out = _posterior(rare, RARE)
     common = share_torn(out) >= COMMON_CLEAR
     common &= share_torn(_posterior(ratio * ANYWHERE_TRUST, ANYWHERE)) >= COMMON_SEEMING
+    clear = common & (misfit <= CLEAR_MISFIT) & (_on_average((np.abs(ratio) > TELLS).mean(1), told) >= CLEAR)
     if common.any():
-        out[common] = _posterior(ratio * COMMON_TRUST, COMMON)[common]
-    return out, misfit, common
+        usual = _posterior(ratio * COMMON_TRUST, COMMON)
+        if clear.any():
+            penalty = np.where(clear, _worth(usual, told), COMMON)
+            usual = _posterior(ratio * np.where(clear, CLEAR_TRUST, COMMON_TRUST)[:, None], penalty)
+        out[common] = usual[common]
+    return out, misfit, common, clear
+
+
+def _on_average(values: Doubles, told: Bools) -> Doubles:
+    """(n,) mean over the pictures nearby that are told of."""
+    sums = _nearby(np.stack([values * told, told], 1))
+    return np.asarray(sums[:, 0] / np.maximum(sums[:, 1], 1))
+
+
+def _worth(posterior: Doubles, told: Bools) -> Doubles:
+    """(n,) what a tear must be worth, by how many change-overs nearby are tears; see `COMMON`.
+
+    A machine that does not wait changes over at the refresh as seldom as at any other band.
+    """
+    kinds = np.stack([posterior[:, 0], posterior[:, 1:-1].sum(1)], 1) * told[:, None]
+    whole, torn = (_nearby(kinds) + 0.5).T
+    return np.asarray(np.clip(np.log(whole / torn), MOST_COMMON, COMMON))
 
 
 def _finishing(ratio: Doubles, new: Bools) -> Bools:
@@ -250,6 +281,15 @@ def _two_sided(ratio: Doubles, posterior: Doubles) -> Bools:
     out = total[at, bands] - total[at, row] >= LEAST_SIDE
     out[:-1] &= total[at[1:], row[:-1]] >= LEAST_SIDE
     return np.asarray(out)
+
+
+def _apart(posterior: Doubles) -> Bools:
+    """(n,) whether the likeliest change-over is at least a refresh away from the one before and the next."""
+    row, bands = posterior.argmax(1), posterior.shape[1] - 1
+    out = np.ones(row.size, np.bool_)
+    out[:-1] = row[1:] >= row[:-1]
+    out[1:] &= (row[1:] >= row[:-1]) | (row[:-1] == bands)
+    return out
 
 
 def _followed(ratio: Doubles, posterior: Doubles, new: Bools) -> Bools:
@@ -325,10 +365,13 @@ def _interval(p: Doubles, misfit: float) -> tuple[int, int]:
     return max(0, low - 1), min(high, p.size - 1) + 3
 
 
-def _posterior(ratio: Doubles, penalty: float) -> Doubles:
-    """(n, bands + 1) probability of a change-over at each band; the last column: none."""
+def _posterior(ratio: Doubles, penalty: float | Doubles) -> Doubles:
+    """(n, bands + 1) probability of a change-over at each band; the last column: none. penalty: what a tear must be
+    worth, everywhere or (n,) in each picture; below 0, what a change-over at the refresh must be worth."""
     out = np.empty((ratio.shape[0], ratio.shape[1] + 1))
-    _forward_backward()(np.ascontiguousarray(ratio), penalty, out)
+    worth = np.broadcast_to(np.float64(penalty), ratio.shape[:1])
+    refresh, torn = np.minimum(worth, 0), -np.maximum(worth, 0) - np.log(ratio.shape[1])
+    _forward_backward()(np.ascontiguousarray(ratio), refresh, torn, out)
     return out
 
 
@@ -336,16 +379,18 @@ def _forward_backward() -> Callable[..., Any]:
     return compiled(forward_backward)
 
 
-def forward_backward(ratio: Any, penalty: float, out: Any) -> None:
-    """Fill out with the probabilities that `_posterior` gives. Picture 0 has no evidence of its own."""
+def forward_backward(ratio: Any, refresh: Any, torn: Any, out: Any) -> None:
+    """Fill out with the probabilities that `_posterior` gives. Picture 0 has no evidence of its own.
+
+    refresh, torn: (n,) logarithm of how likely a change-over at the refresh, and at any other band, is beforehand.
+    """
     n, bands = ratio.shape
     forward = np.empty((n, bands + 1))
     sums = np.empty(bands + 1)
     low = np.empty(bands + 1)
     high = np.empty(bands + 1)
-    prior = np.full(bands + 1, -penalty - np.log(bands))
-    prior[0] = 0.0
-    prior[bands] = 0.0
+    prior = np.zeros(bands + 1)
+    prior[0], prior[1:bands] = refresh[0], torn[0]
     forward[0] = prior
     for t in range(1, n):
         sums[0] = 0.0
@@ -353,6 +398,7 @@ def forward_backward(ratio: Any, penalty: float, out: Any) -> None:
             sums[r + 1] = sums[r] + ratio[t, r]
         whole = sums[bands]
         last = forward[t - 1]
+        prior[0], prior[1:bands] = refresh[t], torn[t]
         # From a change-over at u (none counts as 0) to one at r: bands above u and from r down have changed.
         for u in range(bands):
             a = last[u]
@@ -381,6 +427,7 @@ def forward_backward(ratio: Any, penalty: float, out: Any) -> None:
         for r in range(bands):
             sums[r + 1] = sums[r] + ratio[t, r]
         whole = sums[bands]
+        prior[0], prior[1:bands] = refresh[t], torn[t]
         # low[r]: what follows from change-overs above r; high[r]: from r down, without what they save.
         low[0] = -np.inf
         for r in range(bands):
