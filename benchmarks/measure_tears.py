@@ -54,6 +54,8 @@ CASES: dict[str, tuple[tuple[float, int], ...]] = {
     "every refresh, others": ((62, 20), (72, 20), (90, 23)),
 }
 """Machine's rate and crf of x264 medium."""
+NARROW = 48
+"""Rows of an interval that places a tear well; in some, what two change-overs near each other did is told together."""
 TEXTURED = 0.9
 """Least share of a scene's tears that can be seen where it counts as textured."""
 LEAST_P, LEAST_R, MOST_P50, MOST_P95 = 0.98, 0.95, 1.0, 6.0
@@ -75,6 +77,7 @@ class Sums:
     inside_seen: int = 0
     errors: list[float] = field(default_factory=list)
     errors_seen: list[float] = field(default_factory=list)
+    errors_narrow: list[float] = field(default_factory=list)
 
     def add(self, other: Sums) -> None:
         for part in fields(self):
@@ -97,6 +100,10 @@ class Sums:
             f" R told {self.hit_standing / max(self.standing, 1):.3f} of {self.standing}, rows p50 / p95 {rows}; {told}"
         )
 
+    def _narrow(self) -> str:
+        share = 100 * len(self.errors_narrow) / max(len(self.errors_seen), 1)
+        return f"{share:.1f} % of them, {np.percentile(self.errors_narrow or [360.0], 95):.1f} at 95 %"
+
     def asked(self) -> str:
         """What is asked for, and what of it falls short."""
         right, told = self.hit / max(self.said, 1), self.hit_standing / max(self.standing, 1)
@@ -111,7 +118,7 @@ class Sums:
             short = f"short: {', '.join(failed)}" if failed else "met"
         return (
             f"P {right:.3f} R seen {seen:.3f} of {self.seen} R told {told:.3f} of {self.standing}"
-            f" rows of seen {p50:.1f} / {p95:.1f}: {short}"
+            f" rows of seen {p50:.1f} / {p95:.1f}, told within {NARROW} rows: {self._narrow()}: {short}"
         )
 
 
@@ -161,6 +168,8 @@ def score(folder: Path, name: str, speed: float, case: str, rate: float, coder: 
             if seen:
                 sums.inside_seen += inside
                 sums.errors_seen.append(error)
+                if cadence.tear_last_row[k] - cadence.tear_first_row[k] <= NARROW:
+                    sums.errors_narrow.append(error)
     return sums
 
 

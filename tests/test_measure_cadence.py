@@ -313,6 +313,23 @@ def test_a_small_thing_that_changes_beyond_all_repeats_is_new_where_the_model_do
     assert np.flatnonzero(beyond_repeats(pairs, probable)).tolist() == [50] * found
 
 
+@pytest.mark.parametrize(
+    ("p", "differs", "repeats", "found"),
+    [(0.3, 0.6, 0, True), (0.02, 0.6, 0, True), (0.3, 0.4, 0, False), (0.3, 0.6, 20, False), (0.001, 0.6, 0, False)],
+)
+def test_a_weak_step_is_new_where_nothing_repeats(p: float, differs: float, repeats: int, found: bool) -> None:
+    # By hand, from the rule as it is stated: new pictures' 8 x 8 pixels differ by 25 codes, their blocks by 2. Repeats
+    # that differ by nearly as much are what a picture in doubt is held against where there are some.
+    pairs = np.zeros((100, len(NAMES)), np.float32)
+    pairs[:, COLUMN["max_8x8"]], pairs[:, COLUMN["rms"]] = 25, 2
+    probable = np.ones(100)
+    probable[20 : 20 + repeats] = 0
+    pairs[20 : 20 + repeats] *= 0.55
+    pairs[50] *= differs
+    probable[50] = p
+    assert np.flatnonzero(beyond_repeats(pairs, probable)).tolist() == [50] * found
+
+
 def test_windows_end_at_cuts(folder: Path, tmp_path: Path) -> None:
     a, b = renders("pan made5")[:30], scene("turn made9", 30, speed=1.0, seed=1)
     path = encode(tmp_path / "cut.mp4", [*a, *b], GOOD)

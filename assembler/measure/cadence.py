@@ -43,6 +43,9 @@ _CLEAR_8X8, _BEYOND, _LEAST_REPEATS = 12.0, ((0.005, 1.6), (0.15, 1.2)), 8
 # Where the model is less than sure, those 8 x 8 pixels alone will do, however little the rest of the picture changes.
 _UNSURE_REPEAT, _ALONE = 0.1, 1.5
 _SURE_REPEAT, _BEYOND_P = 0.05, 0.9
+# Where hardly any picture is sure to repeat, one in doubt is held against the sure new ones: so many of them, and the
+# share of what they commonly differ by that it must reach. In a few things that move, a weak step looks like a repeat.
+_SURE_NEW, _LEAST_NEW, _LIKE_NEW = 0.95, 30, 0.5
 
 
 def p_new(notes: Notes, *, block: int = _BLOCK) -> Floats:
@@ -69,18 +72,23 @@ def p_new(notes: Notes, *, block: int = _BLOCK) -> Floats:
 
 
 def beyond_repeats(pairs: Floats, p: Doubles) -> npt.NDArray[np.bool_]:
-    """(n,) where a picture in doubt differs by far more than any sure repeat within several seconds."""
+    """(n,) where a picture in doubt differs by far more than any sure repeat within several seconds.
+
+    Where there are hardly any repeats: where it differs about as much as the new pictures there.
+    """
     found = np.zeros(p.size, np.bool_)
     rms, top = _of(pairs, "rms"), _of(pairs, "max_8x8")
-    repeats = np.flatnonzero(p < _SURE_REPEAT)
+    repeats, news = np.flatnonzero(p < _SURE_REPEAT), np.flatnonzero(p > _SURE_NEW)
     for k in np.flatnonzero((p < _BEYOND_P) & (p >= _BEYOND[0][0]) & (top > _CLEAR_8X8)):
-        near = repeats[np.searchsorted(repeats, k - _WIDE) : np.searchsorted(repeats, k + _WIDE)]
+        near, new = (some[slice(*np.searchsorted(some, (k - _WIDE, k + _WIDE)))] for some in (repeats, news))
         near = near[near != k]
         if near.size >= _LEAST_REPEATS:
             times = min(by for least, by in _BEYOND if p[k] >= least)
             over = top[k] / max(np.percentile(top[near], 98), 1e-9)
             alone = over > _ALONE and p[k] >= _UNSURE_REPEAT
             found[k] = alone or (over > times and rms[k] > times * np.percentile(rms[near], 98))
+        elif new.size >= _LEAST_NEW:
+            found[k] = min(top[k] / np.median(top[new]), rms[k] / np.median(rms[new])) >= _LIKE_NEW
     return found
 
 
