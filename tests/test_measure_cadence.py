@@ -313,6 +313,19 @@ def test_a_small_thing_that_changes_beyond_all_repeats_is_new_where_the_model_do
     assert np.flatnonzero(beyond_repeats(pairs, probable)).tolist() == [50] * found
 
 
+@pytest.mark.parametrize(("p", "times", "found"), [(0.2, 1.6, True), (0.2, 1.4, False), (0.12, 1.6, False)])
+def test_a_picture_that_changes_a_little_everywhere_is_new_beyond_all_repeats(
+    p: float, times: float, found: bool
+) -> None:
+    # By hand, from the rule as it is stated: no 8 x 8 pixels differ by 12 codes, nor more than those of repeats.
+    pairs = np.zeros((100, len(NAMES)), np.float32)
+    pairs[:, COLUMN["max_8x8"]], pairs[:, COLUMN["rms"]] = 8, 1
+    probable = np.zeros(100)
+    pairs[50, COLUMN["rms"]] *= times
+    probable[50] = p
+    assert np.flatnonzero(beyond_repeats(pairs, probable)).tolist() == [50] * found
+
+
 @pytest.mark.parametrize(
     ("p", "differs", "repeats", "found"),
     [(0.3, 0.6, 0, True), (0.02, 0.6, 0, True), (0.3, 0.4, 0, False), (0.3, 0.6, 20, False), (0.001, 0.6, 0, False)],

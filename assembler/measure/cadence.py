@@ -42,6 +42,9 @@ _BLOCK, _SMALL_AT_ONCE, _GRID_AT_ONCE = 2048, 1024, 256
 _CLEAR_8X8, _BEYOND, _LEAST_REPEATS = 12.0, ((0.005, 1.6), (0.15, 1.2)), 8
 # Where the model is less than sure, those 8 x 8 pixels alone will do, however little the rest of the picture changes.
 _UNSURE_REPEAT, _ALONE = 0.1, 1.5
+# Nor need any 8 x 8 pixels differ much, where the picture as a whole differs so many times as much as repeats do: small
+# steps of film. On the tuned clips 32 that were missed are found so, and 2 repeats called new, in a clip refused.
+_UNSURE_WHOLE, _WHOLE = 0.15, 1.5
 _SURE_REPEAT, _BEYOND_P = 0.05, 0.9
 # Where hardly any picture is sure to repeat, one in doubt is held against the sure new ones: so many of them, and the
 # share of what they commonly differ by that it must reach. In a few things that move, a weak step looks like a repeat.
@@ -79,15 +82,17 @@ def beyond_repeats(pairs: Floats, p: Doubles) -> npt.NDArray[np.bool_]:
     found = np.zeros(p.size, np.bool_)
     rms, top = _of(pairs, "rms"), _of(pairs, "max_8x8")
     repeats, news = np.flatnonzero(p < _SURE_REPEAT), np.flatnonzero(p > _SURE_NEW)
-    for k in np.flatnonzero((p < _BEYOND_P) & (p >= _BEYOND[0][0]) & (top > _CLEAR_8X8)):
+    clear = top > _CLEAR_8X8
+    for k in np.flatnonzero((p < _BEYOND_P) & (p >= _BEYOND[0][0]) & (clear | (p >= _UNSURE_WHOLE))):
         near, new = (some[slice(*np.searchsorted(some, (k - _WIDE, k + _WIDE)))] for some in (repeats, news))
         near = near[near != k]
         if near.size >= _LEAST_REPEATS:
             times = min(by for least, by in _BEYOND if p[k] >= least)
-            over = top[k] / max(np.percentile(top[near], 98), 1e-9)
+            over, whole = (of[k] / max(np.percentile(of[near], 98), 1e-9) for of in (top, rms))
             alone = over > _ALONE and p[k] >= _UNSURE_REPEAT
-            found[k] = alone or (over > times and rms[k] > times * np.percentile(rms[near], 98))
-        elif new.size >= _LEAST_NEW:
+            found[k] = clear[k] and (alone or min(over, whole) > times)
+            found[k] |= whole > _WHOLE and p[k] >= _UNSURE_WHOLE
+        elif new.size >= _LEAST_NEW and clear[k]:
             found[k] = min(top[k] / np.median(top[new]), rms[k] / np.median(rms[new])) >= _LIKE_NEW
     return found
 
