@@ -269,6 +269,7 @@ def main() -> int:
     parser.add_argument("--only-real", action="store_true", help="leave the synthetic voices out")
     parser.add_argument("--quick", action="store_true", help="two voices and few wrong texts")
     parser.add_argument("--unseen", action="store_true", help="voices and lines that nothing was tuned on, alone")
+    parser.add_argument("--voices", metavar="NAME@PACE,…", help="these voices in place of the script's own")
     parser.add_argument("--once", action="store_true", help="place words from one listening instead of two")
     parser.add_argument("--short", action="store_true", help="wrong texts that differ by one short word")
     parser.add_argument("--no-ear", action="store_true", help="without the listener that knows no script")
@@ -277,6 +278,9 @@ def main() -> int:
     if asked.unseen:
         asked.real = None
     voices = UNSEEN_VOICES if asked.unseen else () if asked.only_real else VOICES[:2] if asked.quick else VOICES
+    if asked.voices:
+        named = (each.partition("@") for each in asked.voices.split(","))
+        voices = tuple((name, int(pace or 155)) for name, _, pace in named)
     tables = asked.tables.split(",")
     real: dict[str, list[Take]] = {}
     if asked.real:
