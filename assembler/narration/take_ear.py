@@ -12,10 +12,11 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Protocol, Self
+from typing import Protocol
 
 import numpy as np
 
+from assembler.media.closing import Closing
 from assembler.narration.ear import LONGEST_S, Ear
 from assembler.narration.ear_line import Comparison, alike, compare, words_of
 from assembler.narration.pronounce import Pronouncer
@@ -108,7 +109,7 @@ class EarSearch:
         return _Hearing(source, asked, self._added, self._progress, self._cancelled)
 
 
-class _Hearing:
+class _Hearing(Closing):
     """One recording, heard. A context manager."""
 
     def __init__(
@@ -125,10 +126,8 @@ class _Hearing:
         with Pronouncer() as pronouncer:
             yield SecondOpinion(self._listener, pronouncer, int(self._levels.db.size), trust)
 
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(self, *fault: object) -> None:
+    def close(self) -> None:
+        """Let the recording go."""
         self._listener.close()
 
     def tries(self, lines: Sequence[Sought]) -> dict[str, list[Evidence]]:

@@ -11,11 +11,11 @@ import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import astuple, dataclass, replace
 from pathlib import Path
-from types import TracebackType
-from typing import Any, Self, TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 
+from assembler.media.closing import Closing
 from assembler.media.landing import write_whole
 from assembler.media.recording import FRAME, Levels, Recording
 from assembler.narration import ear
@@ -111,7 +111,7 @@ def _cut(first: int, past: int) -> list[Stretch]:
     return [Stretch(at, min(at + most, past)) for at in range(first, past, most)]
 
 
-class Listener:
+class Listener(Closing):
     """Asks the recogniser about spans of one recording; every answer is kept. A context manager.
 
     folder: where answers are kept. content: print of the recording. added: pronunciations the dictionary lacks. ear: a
@@ -126,14 +126,6 @@ class Listener:
         self._recogniser: Recogniser | None = None
         self._ear = ear
         self._heeded: tuple[tuple[int, int], Heeded] | None = None
-
-    def __enter__(self) -> Self:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        self.close()
 
     def close(self) -> None:
         """End the helper program, and let the recording go."""
