@@ -141,7 +141,7 @@ def run(plan: Plan, session: Session, cache: Path, *, tell: bool) -> Tally:
     write_wav(path, session.samples)
     script = script_of(session)
     with Pronouncer() as pronouncer:
-        added = pronouncer.added({part for line in script for word in line.words for part in (word, *word.split("-"))})
+        added = pronouncer.added_with_parts(word for line in script for word in line.words)
     began = time.perf_counter()
     found = find_takes(script, [path], cache, added=added)
     tally = Tally(seconds=session.samples.size / RATE, took_s=time.perf_counter() - began)

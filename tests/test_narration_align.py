@@ -23,6 +23,7 @@ from assembler.narration.rival import better_by, heard_more
 from assembler.narration.scratch import ScratchVoice, Spoken
 from assembler.narration.spoken import spoken_form
 from assembler.storyboard.model import Line
+from tests.credulous import Credulous
 from tests.test_narration_lines import put, said, story
 
 RATE = 48_000
@@ -244,18 +245,11 @@ def test_a_spoken_word_that_is_not_written_is_found_where_it_is(listeners: tuple
     # The listener hears the written words and no others: what was said besides makes the take doubtful all the same.
     heard = tuple(Heard(word, 0.1 * n, 0.1 * n + 0.1, -2.0) for n, word in enumerate(written))
 
-    class Credulous(Recogniser):
-        def decode(self, *_: object, **__: object) -> tuple[Heard, ...]:  # type: ignore[override]
-            return heard
-
-        def align(self, pcm: object, words: object, added: object = None) -> tuple[Heard, ...]:
-            found = super().align(pcm, words, added)  # type: ignore[arg-type]
-            return tuple(Heard(each.word, each.start_s, each.end_s, -2.0) for each in found or ())
-
     with Credulous() as credulous:
+        credulous.heard = heard
         made = align_take(said.samples, written, [written], credulous, listeners[1])
         assert made.verdict == "doubtful" and "sound like no written word" in made.why and not made.times
-        heard = tuple(Heard(word, 0.1 * n, 0.1 * n + 0.1, -2.0) for n, word in enumerate(line))
+        credulous.heard = tuple(Heard(word, 0.1 * n, 0.1 * n + 0.1, -2.0) for n, word in enumerate(line))
         assert align_take(said.samples, line, [line], credulous, listeners[1]).verdict == "aligned"
 
 

@@ -20,6 +20,7 @@ from assembler.narration.pronounce import Pronouncer
 from assembler.narration.recogniser import HEARD_RATE, Heard, Recogniser, pcm16k
 from assembler.narration.scratch import ScratchVoice, Spoken
 from assembler.narration.spoken import SpokenToken, spoken_form
+from tests.credulous import Credulous
 
 needs_ear = pytest.mark.skipif(not ear.available(), reason=f"NO EAR: {ear.INSTALL}")
 needs_recogniser = pytest.mark.skipif(not recogniser.available(), reason=f"NO RECOGNISER: {recogniser.INSTALL}")
@@ -143,18 +144,12 @@ def test_a_take_in_which_other_words_are_heard_is_doubted_whatever_the_recognise
     written = without(5)
     heard = tuple(Heard(word, 0.2 * n, 0.2 * n + 0.2, -2.0) for n, word in enumerate(written))
 
-    class Credulous(Recogniser):
-        def decode(self, *_: object, **__: object) -> tuple[Heard, ...]:  # type: ignore[override]
-            return heard
-
-        def align(self, pcm: object, words: object, added: object = None) -> tuple[Heard, ...]:
-            found = super().align(pcm, words, added)  # type: ignore[arg-type]
-            return tuple(Heard(each.word, each.start_s, each.end_s, -2.0) for each in found or ())
-
+    class Deaf(Credulous):
         def spare(self, *_: object, **__: object) -> tuple[Heard, ...]:  # type: ignore[override]
             return ()
 
-    with Credulous() as credulous:
+    with Deaf() as credulous:
+        credulous.heard = heard
         assert align_take(spoken.samples, written, [written], credulous, listeners[1]).verdict == "aligned"
         made = align_take(spoken.samples, written, [written], credulous, *listeners[1:])
         assert made.verdict == "doubtful" and "'scene' was heard besides" in made.why

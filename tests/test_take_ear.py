@@ -136,3 +136,13 @@ def test_a_search_that_was_stopped_asks_only_what_was_not_heard(told: type[Told]
 def test_noise_is_no_line(tmp_path: Path) -> None:
     found = search(tmp_path, (2.0, ""), (3.0, ""))
     assert [each.verdict for each in found.results.values()] == ["missing"] * 4
+
+
+def test_kept_answers_that_are_damaged_are_asked_for_again(told: type[Told], tmp_path: Path) -> None:
+    readings = [
+        (2.0 + 0.2 * n, text) for n, text in enumerate((*SCRIPT[:3], "Loading takes nine seconds from the cart."))
+    ]
+    before = search(tmp_path, *readings)
+    for path in (tmp_path / "cache").rglob("*.json"):
+        path.write_text('{"heard": [[1]]}' if "[[" in path.read_text() else "{}")
+    assert search(tmp_path, *readings) == before

@@ -150,7 +150,7 @@ def _search(
     names += [entry.recording for entry in standing.values() if entry.recording and not entry.by_hand]
     known = [path for name in dict.fromkeys(names) if (path := folder / name).is_file() and path not in asked]
     with Pronouncer() as pronouncer:
-        added = pronouncer.added({part for line in script for word in line.words for part in (word, *word.split("-"))})
+        added = pronouncer.added_with_parts(word for line in script for word in line.words)
     with watch_interrupts() as cancelled, _progress(quiet) as progress:
         # The listener learnt from English speech.
         by_ear = None if storyboard.language.casefold().split("-")[0] == "en" else False

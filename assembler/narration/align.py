@@ -223,13 +223,12 @@ def judged(
     said = [word.word for word in heard]
     if found is None:
         return _refused(own, said)
-    worst = min(found, key=lambda word: word.score)
-    extra_s, _ = _unaccounted(pcm, found)
-    why = []
-    heard_so = _agreement(own, said) >= LEAST_AGREEMENT
-    if not heard_so and not (again and _stands(own, said, again, worst.score, extra_s)):
-        why.append(difference(own, said))
-    return _made(pcm, own, found, said, why, next((word for word in found if not _passes(word)), None))
+    unlike = next((word for word in found if not _passes(word)), None)
+    made = _made(pcm, own, found, said, unlike)
+    if made.agreement >= LEAST_AGREEMENT or (again and _stands(own, said, again, made.worst, made.unaccounted_s)):
+        return made
+    why = "; ".join(filter(None, (difference(own, said), made.why)))
+    return replace(made, verdict="doubtful", times=(), why=why)
 
 
 def agreed(pcm: Pcm, own: Sequence[str], found: Sequence[Heard] | None, said: Sequence[str]) -> Alignment:
@@ -238,7 +237,7 @@ def agreed(pcm: Pcm, own: Sequence[str], found: Sequence[Heard] | None, said: Se
     if found is None:
         return _refused(own, said)
     unlike = next((word for word in found if word.score < _SHORT_SCORE), None)
-    return _made(pcm, own, found, said, [], unlike)
+    return _made(pcm, own, found, said, unlike)
 
 
 def _refused(own: Sequence[str], said: Sequence[str]) -> Alignment:
@@ -246,10 +245,11 @@ def _refused(own: Sequence[str], said: Sequence[str]) -> Alignment:
 
 
 def _made(
-    pcm: Pcm, own: Sequence[str], found: Sequence[Heard], said: Sequence[str], why: list[str], unlike: Heard | None
+    pcm: Pcm, own: Sequence[str], found: Sequence[Heard], said: Sequence[str], unlike: Heard | None
 ) -> Alignment:
-    """why: what speaks against the take so far. unlike: the first word whose sound does not fit it."""
+    """What is to be made of the sound of the words found. unlike: the first word whose sound does not fit it."""
     extra_s, extra_at = _unaccounted(pcm, found)
+    why = []
     if outside := [word.word for word in found if word.end_s - word.start_s < _LEAST_S]:
         why.append(f"there is no room for '{outside[0]}'")
     elif unlike:

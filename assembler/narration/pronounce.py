@@ -96,6 +96,10 @@ class Pronouncer:
             self._made[word] = of_letter(word) or said.get(word) or from_parts(word) or from_letters(word)
         return {word: sounds for word in wanted if (sounds := self._made[word])}
 
+    def added_with_parts(self, words: Iterable[str]) -> Mapping[str, str]:
+        """The same for words and for what stands between their hyphens, by which they may be known."""
+        return self.added({part for word in words for part in (word, *word.split("-"))})
+
     def accented(self, words: Iterable[str]) -> Mapping[str, str]:
         """Every way of saying each of `words` in American or British English, the first by the word itself, the next
         by 'word(2)' and so on. Empty where no voice is installed to say how the British do."""

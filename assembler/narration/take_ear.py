@@ -118,6 +118,7 @@ class _Hearing(Closing):
     ) -> None:  # fmt: skip
         self._levels, self._sounding, self._name = source.levels, source.sounding, source.path.name
         self._listener, self._added, self._progress, self._cancelled = listener, added, progress, cancelled
+        self._heard: dict[tuple[int, int], str] = {}  # what neighbouring runs share is asked for once
         self.trust = 1.0  # how much the recogniser's opinion of this reader counts
 
     @contextmanager
@@ -210,12 +211,17 @@ class _Hearing(Closing):
         ]  # fmt: skip
 
     def _hears(self, first: int, past: int) -> str:
-        return self._listener.hears(max(0, first - _BEFORE), min(self._levels.db.size, past + _AFTER))
+        if (first, past) not in self._heard:
+            self._heard[first, past] = self._listener.hears(*self._around(first, past))
+        return self._heard[first, past]
+
+    def _around(self, first: int, past: int) -> tuple[int, int]:
+        return max(0, first - _BEFORE), min(int(self._levels.db.size), past + _AFTER)
 
     def _try(self, line: Sought, first: int, past: int) -> Evidence:
-        low, high = max(0, first - _BEFORE), min(self._levels.db.size, past + _AFTER)
-        heard = self._listener.hears(low, high)
-        made = compare(line.tokens, heard, lambda texts: self._listener.reads(low, high, texts), self._added)
+        span = self._around(first, past)
+        heard = self._hears(first, past)
+        made = compare(line.tokens, heard, lambda texts: self._listener.reads(*span, texts), self._added)
         return _evidence(made, first, past)
 
     def _trimmed(self, line: Sought, one: Evidence, reader: _Reader) -> Evidence:

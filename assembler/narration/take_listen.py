@@ -25,6 +25,7 @@ from assembler.narration.store import entry_name
 from assembler.timing.rates import SAMPLE_RATE
 
 _Row = TypeVar("_Row", Heard, Sound)
+_Answer = TypeVar("_Answer")
 
 SILENT_DB = -65.0
 """A recording in which nothing is louder than this holds no speech."""
@@ -178,7 +179,7 @@ class Listener(Closing):
             listener, heeded = self._heed(first, past)
             return listener.hears(heeded)
 
-        return str(self._answer(entry_name(ear.VERSION, self._content, "hears", first, past), ask))
+        return self._answer(entry_name(ear.VERSION, self._content, "hears", first, past), ask, str)
 
     def reads(self, first: int, past: int, texts: Sequence[str]) -> tuple[Read, ...]:
         """How texts fit a span of frames to that listener."""
@@ -187,8 +188,10 @@ class Listener(Closing):
             listener, heeded = self._heed(first, past)
             return [[list(read.words), list(read.stops), read.end] for read in listener.reads(heeded, texts)]
 
-        name = entry_name(ear.VERSION, self._content, "reads", first, past, *texts)
-        return tuple(Read(tuple(words), tuple(stops), float(end)) for words, stops, end in self._answer(name, ask))
+        def read(told: Any) -> tuple[Read, ...]:
+            return tuple(Read(tuple(words), tuple(stops), float(end)) for words, stops, end in told)
+
+        return self._answer(entry_name(ear.VERSION, self._content, "reads", first, past, *texts), ask, read)
 
     def _heed(self, first: int, past: int) -> tuple[Ear, Heeded]:
         self._ear = self._ear or Ear()
@@ -196,14 +199,15 @@ class Listener(Closing):
             self._heeded = (first, past), self._ear.heed(self._pcm(first, past))
         return self._ear, self._heeded[1]
 
-    def _answer(self, name: str, ask: Callable[[], Any]) -> Any:
-        """An answer as JSON holds it, kept."""
+    def _answer(self, name: str, ask: Callable[[], Any], read: Callable[[Any], _Answer]) -> _Answer:
+        """An answer that is kept, or asked for and kept where it is not there or damaged. ask: gives it as JSON may
+        hold it; read: makes it of what JSON held."""
         path = self._folder / name[:2] / f"{name}.json"
         with contextlib.suppress(OSError, ValueError, TypeError, KeyError):
-            return json.loads(path.read_text("utf-8"))["heard"]
+            return read(json.loads(path.read_text("utf-8"))["heard"])
         told = ask()
         write_whole(path, json.dumps({"heard": told}).encode())
-        return told
+        return read(told)
 
     def _pcm(self, first: int, past: int) -> Pcm:
         return pcm16k(self._recording.span(first * FRAME, past * FRAME))
@@ -230,8 +234,7 @@ class Listener(Closing):
             heard = ask()
             return None if heard is None else [astuple(each) for each in heard]
 
-        told = self._answer(name, rows)
-        return None if told is None else tuple(read(row) for row in told)
+        return self._answer(name, rows, lambda told: None if told is None else tuple(read(row) for row in told))
 
 
 def _moved(heard: Heard, seconds: float) -> Heard:

@@ -56,7 +56,7 @@ class SecondOpinion:
 
     def _words(self, one: Evidence, words: tuple[str, ...]) -> tuple[Heard, ...]:
         """Where words lie in a try; none where they cannot be found there."""
-        added = self._pronouncer.added({part for word in words for part in (word, *word.split("-"))})
+        added = self._pronouncer.added_with_parts(words)
         first = max(0, round(one.start_s * FRAMES_S) - _AROUND)
         past = min(self._frames, round(one.end_s * FRAMES_S) + _AROUND)
         known = sayable(words, added)
